@@ -1,0 +1,79 @@
+"""Where on the neck each note was put."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from transcriber.records.problem import Problem
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """A fretted instrument.
+
+    Attributes
+    ----------
+    name : str
+    tuning_midi : tuple of int
+        Open strings without capo, string 1 (highest-sounding) first.
+    frets : int
+        Number of frets on the neck.
+    capo : int
+        Fret of the capo, 0 for none. Frets are counted from it.
+    """
+
+    name: str
+    tuning_midi: tuple[int, ...]
+    frets: int = 24
+    capo: int = 0
+
+    def open_midi(self, string: int) -> int:
+        """Pitch of a string played open over the capo; `string` counts from 1."""
+        return self.tuning_midi[string - 1] + self.capo
+
+    @property
+    def highest_fret(self) -> int:
+        """Highest fret that can be played, counted from the capo."""
+        return self.frets - self.capo
+
+    def places(self, pitch_midi: int) -> tuple[tuple[int, int], ...]:
+        """All (string, fret) at which a pitch can be played, thinnest string first."""
+        found = []
+        for string in range(1, len(self.tuning_midi) + 1):
+            fret = pitch_midi - self.open_midi(string)
+            if 0 <= fret <= self.highest_fret:
+                found.append((string, fret))
+        return tuple(found)
+
+
+@dataclass(frozen=True)
+class Place:
+    """One note's place.
+
+    Attributes
+    ----------
+    string : int
+        1 is the highest-sounding.
+    fret : int
+        Counted from the capo; 0 is open.
+    finger : int or None
+        1 to 4, 0 for open, None if not chosen.
+    confidence : float
+        0 to 1.
+    others : tuple of (int, int)
+        Other (string, fret) pairs for the same pitch, the likeliest first.
+    """
+
+    string: int
+    fret: int
+    finger: int | None
+    confidence: float
+    others: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Places of a whole take; `places` holds None for a note outside the instrument's range."""
+
+    places: tuple[Place | None, ...]
+    problems: tuple[Problem, ...] = ()
