@@ -1,0 +1,1 @@
+"""The draft document and the journal of its corrections."""
