@@ -1,0 +1,1 @@
+"""Writers of the draft in formats that other programs and people read."""
