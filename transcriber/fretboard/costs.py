@@ -1,0 +1,240 @@
+"""What a state of the hand and a move between two states cost, as named features times fitted weights.
+
+Cost of the place plus cost of the move follows Sayegh (1989) and Radisavljevic and Driessen (2004); the
+features are the project's own. `models/fretting.json` holds the weight of each feature. Every feature is zero
+or positive, and so is every weight, so a cost of 0 is the most comfortable there is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.fretboard.hands import HandStates
+
+FloatArray = npt.NDArray[np.float64]
+Features = Iterator[tuple[str, FloatArray]]
+
+# A string can be pushed far on strings 1 to 3; lower ones are wound and heavy.
+_BENDING_STRINGS = 3
+_STIFF_BELOW_FRET = 5
+_NUT_POSITION = 2
+_NEAR_NUT_POSITION = 4
+
+
+class Move(Enum):
+    """How a note follows the one before it."""
+
+    PICKED = "picked"
+    SLURRED = "slurred"
+    SLID = "slid"
+    RUNG_OVER = "rung_over"
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What a note asks of its place beyond its pitch.
+
+    Attributes
+    ----------
+    bend_semitones : float
+        Height of its bend or pre-bend, 0 for none.
+    vibrato : bool
+    gliding : bool
+        Slides in or out, which needs a fret.
+    given_position : int or None
+        Where the player said the hand is at the start.
+    hold : float
+        How firmly that still holds at this note, 1 at the first note, falling to 0.
+    """
+
+    bend_semitones: float = 0.0
+    vibrato: bool = False
+    gliding: bool = False
+    given_position: int | None = None
+    hold: float = 0.0
+
+
+def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Features:
+    """Yield (name, values of shape (n,)) of what each state costs by itself."""
+    open_string = _number(states.finger == 0)
+    fretted = 1 - open_string
+    thickness = _number(states.string - 1) / max(states.strings - 1, 1)
+    yield "fret", _number(states.fret) / 12
+    yield "fret_beyond_12", _number(np.maximum(states.fret - 12, 0)) / 12
+    yield "thick_string", thickness
+    yield "thick_string_high_fret", thickness * _number(np.maximum(states.fret - 7, 0)) / 12
+    yield "position_below_5", fretted * _number(np.maximum(5 - states.position, 0)) / 4
+    yield "position_beyond_9", _number(np.maximum(states.position - 9, 0)) / 12
+    yield "middle_finger", _number(states.finger == 2)
+    yield "little_finger", _number(states.finger == 4)
+    yield from _stretch_features(states)
+    yield from _open_features(states, open_string, demand)
+    if demand.bend_semitones > 0:
+        yield from _bend_features(states, open_string, demand.bend_semitones, hard_cost)
+    if demand.vibrato:
+        yield "vibrato_open", open_string
+        yield "vibrato_little_finger", _number(states.finger == 4)
+    if demand.gliding:
+        yield "fixed", hard_cost * open_string
+    if demand.given_position is not None and demand.hold > 0:
+        away = np.abs(states.position - max(demand.given_position, 1))
+        yield "away_from_given", demand.hold * _number(away > 0)
+        yield "frets_from_given", demand.hold * _number(np.minimum(away, 7)) / 4
+
+
+def _stretch_features(states: HandStates) -> Features:
+    # Frets narrow by a factor of two in an octave, and with them the stretch.
+    width = np.exp2(-_number(states.fret) / 12)
+    reach = states.fret - states.position
+    yield "stretch", width * _number((states.finger > 0) & (states.finger < 4) & (reach == states.finger))
+    yield "stretch_little_finger", width * _number((states.finger == 4) & (reach == 4))
+    yield "stretch_back", width * _number((states.finger == 1) & (reach == -1))
+
+
+def _open_features(states: HandStates, open_string: FloatArray, demand: Demand) -> Features:
+    at_nut = states.position <= _NUT_POSITION
+    near_nut = states.position <= _NEAR_NUT_POSITION
+    yield "open_near_nut", open_string * _number(near_nut & ~at_nut)
+    yield "open_up_the_neck", open_string * _number(~near_nut)
+    if demand.given_position is None:
+        yield "open_at_nut", open_string * _number(at_nut)
+    elif demand.given_position > 0:
+        yield "open_though_position_given", open_string
+
+
+def _bend_features(
+    states: HandStates, open_string: FloatArray, semitones: float, hard_cost: float
+) -> Features:
+    low = _number(np.maximum(_STIFF_BELOW_FRET - states.fret, 0)) / _STIFF_BELOW_FRET
+    yield "fixed", hard_cost * open_string
+    yield "bend_low_fret", semitones * low
+    yield "bend_string_1", _number(states.string == 1)
+    yield "bend_heavy_string", _number(states.string > _BENDING_STRINGS) * min(semitones, 2.0) / 2
+    yield "bend_index_finger", _number(states.finger == 1) * min(semitones, 2.0) / 2
+    yield "bend_middle_finger", _number(states.finger == 2)
+    yield "bend_little_finger", _number(states.finger == 4)
+
+
+@dataclass(frozen=True)
+class Pair:
+    """States of two notes that follow each other, n and m of them."""
+
+    before: HandStates
+    after: HandStates
+
+    def both(self, name: str) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """One attribute of the states before and after, shaped (n, 1) and (1, m) for broadcasting."""
+        return getattr(self.before, name)[:, None], getattr(self.after, name)[None, :]
+
+
+def move_features(pair: Pair, move: Move, hard_cost: float) -> tuple[Features, Features]:
+    """Return the features of a move, each of shape (n, m): those at leisure, and those that count in haste.
+
+    The second kind is weighted by how little time there is.
+    """
+    if move is Move.SLID:
+        return _slide_features(pair, hard_cost), iter(())
+    if move is Move.SLURRED:
+        return _slur_features(pair, hard_cost), iter(())
+    if move is Move.RUNG_OVER:
+        return _ring_features(pair, hard_cost), _haste_features(pair)
+    return _leisure_features(pair), _haste_features(pair)
+
+
+def _shift(pair: Pair) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Signed shift of the hand in frets, and its scale: half where an open string leaves the hand free."""
+    before, after = pair.both("position")
+    finger_before, finger_after = pair.both("finger")
+    scale = np.where((finger_before == 0) | (finger_after == 0), 0.5, 1.0)
+    return after - before, scale
+
+
+def _leisure_features(pair: Pair) -> Features:
+    shift, scale = _shift(pair)
+    string_before, string_after = pair.both("string")
+    pitch_before, pitch_after = pair.both("pitch_midi")
+    apart = np.abs(string_after - string_before)
+    yield "shift", scale * _number(shift != 0)
+    yield "shift_frets", scale * _number(np.minimum(np.abs(shift), 12)) / 4
+    yield "shift_against_line", scale * _number(np.sign(shift) * np.sign(pitch_after - pitch_before) < 0)
+    yield "next_string", _number(apart == 1)
+    yield "string_skipped", _number(apart == 2)
+    yield "strings_leapt", _number(apart > 2)
+    yield "same_pitch_elsewhere", _number((pitch_before == pitch_after) & (apart > 0))
+    yield "to_or_from_open", _number((pair.both("finger")[0] == 0) != (pair.both("finger")[1] == 0))
+
+
+def _haste_features(pair: Pair) -> Features:
+    shift, scale = _shift(pair)
+    distance = np.abs(shift)
+    string_before, string_after = pair.both("string")
+    fret_before, fret_after = pair.both("fret")
+    finger_before, finger_after = pair.both("finger")
+    apart = np.abs(string_after - string_before)
+    same_finger = (finger_before == finger_after) & (finger_after > 0)
+    led = same_finger & (apart == 0)
+    yield "hasty_shift", scale * _number(distance > 0)
+    yield "hasty_shift_of_1", scale * _number(distance == 1)
+    yield "hasty_shift_of_2", scale * _number(distance == 2)
+    yield "hasty_shift_frets", scale * _number(np.minimum(distance, 12)) / 4
+    yield "hasty_shift_unled", scale * _number((distance > 0) & ~led)
+    yield "hasty_shift_across", scale * _number((distance > 0) & (apart > 0))
+    yield "finger_rolled", _number(same_finger & (apart == 1) & (fret_before == fret_after))
+    yield "finger_lifted_over", _number(same_finger & (apart > 1) & (fret_before == fret_after))
+    yield "finger_hop", _number(same_finger & (apart > 0) & (fret_before != fret_after))
+    yield "finger_slip", _number(same_finger & (apart == 0) & (fret_before != fret_after))
+    yield "finger_swap", _number((finger_before != finger_after) & (apart == 0) & (fret_before == fret_after))
+
+
+def _slide_features(pair: Pair, hard_cost: float) -> Features:
+    shift, _ = _shift(pair)
+    string_before, string_after = pair.both("string")
+    fret_before, fret_after = pair.both("fret")
+    finger_before, finger_after = pair.both("finger")
+    open_end = _number(finger_before == 0) + _number(finger_after == 0)
+    travelled = np.abs(fret_after - fret_before)
+    yield "fixed", hard_cost * (_number(string_before != string_after) + open_end)
+    yield "slide_frets", _number(np.minimum(travelled, 12)) / 4
+    dragged = (finger_before == finger_after) & (shift == fret_after - fret_before)
+    yield "slide_changes_finger", _number(~dragged)
+
+
+def _slur_features(pair: Pair, hard_cost: float) -> Features:
+    shift, scale = _shift(pair)
+    string_before, string_after = pair.both("string")
+    fret_before, fret_after = pair.both("fret")
+    finger_before, finger_after = pair.both("finger")
+    rising = np.sign(fret_after - fret_before)
+    in_order = np.sign(finger_after - finger_before) == rising
+    yield "fixed", hard_cost * (_number(string_before != string_after) + _number(~in_order))
+    yield "slur_shift", scale * _number(shift != 0)
+    yield "shift_frets", scale * _number(np.minimum(np.abs(shift), 12)) / 4
+
+
+def _ring_features(pair: Pair, hard_cost: float) -> Features:
+    """Yield the features of a note under which the one before rings on: its finger cannot leave."""
+    shift, _ = _shift(pair)
+    string_before, string_after = pair.both("string")
+    fret_before, fret_after = pair.both("fret")
+    finger_before, finger_after = pair.both("finger")
+    pinned = finger_before > 0
+    moved = pinned & ((shift != 0) | ((finger_before == finger_after) & (fret_before != fret_after)))
+    yield "fixed", hard_cost * (_number(string_before == string_after) + _number(moved))
+    yield from _leisure_features(pair)
+
+
+def weigh(features: Features, weights: Mapping[str, float], shape: tuple[int, ...]) -> FloatArray:
+    """Add up features times weights; the feature ``fixed`` is a cost already."""
+    total = np.zeros(shape)
+    for name, values in features:
+        total += values if name == "fixed" else weights[name] * values
+    return total
+
+
+def _number(values: npt.NDArray[np.bool_] | npt.NDArray[np.int64]) -> FloatArray:
+    return values.astype(np.float64)

@@ -1,0 +1,69 @@
+"""The fretting model: fitted weights and fixed settings of `models/fretting.json`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from transcriber.errors import ModelError
+from transcriber.models import load_model
+
+
+@dataclass(frozen=True)
+class FrettingModel:
+    """Weights and settings of the fretting costs.
+
+    Attributes
+    ----------
+    weights : mapping of str to float
+        Cost of one unit of each feature, 0 or more.
+    temperature : float
+        Energies are costs divided by this when posteriors are taken.
+    hard_cost : float
+        Cost of what hands cannot do; high, not infinite, so that a misheard slur leaves a path.
+    haste_time_s : float
+        Time in which haste falls to 1/e.
+    share_of_note_free : float
+        Share of a note's time that a player may give up to move.
+    longest_lift_s : float
+        At most this much of a note counts for that share.
+    slur_gap_s : float
+        A slur or slide after a longer silence is not bound to the string of the note before.
+    overlap_s : float
+        A note that lasts longer than this beyond the next onset rings on.
+    given_hold_per_note, given_hold_floor : float
+        The given position holds by this factor less with every note, until it is below the floor.
+    """
+
+    weights: Mapping[str, float]
+    temperature: float
+    hard_cost: float
+    haste_time_s: float
+    share_of_note_free: float
+    longest_lift_s: float
+    slur_gap_s: float
+    overlap_s: float
+    given_hold_per_note: float
+    given_hold_floor: float
+
+
+def read_fretting_model() -> FrettingModel:
+    """Read the fretting model.
+
+    Raises
+    ------
+    ModelError
+        If the file is missing, damaged or of another format version.
+    """
+    return fretting_model_from(load_model("fretting"))
+
+
+def fretting_model_from(document: dict[str, Any]) -> FrettingModel:
+    """Build the model from the document of its file."""
+    try:
+        return FrettingModel(
+            weights=document["weights"], temperature=document["temperature"], **document["settings"]
+        )
+    except (KeyError, TypeError) as error:
+        raise ModelError(f"model file 'fretting' is damaged ({error}); install the package again") from None

@@ -1,0 +1,135 @@
+"""Instruments: the built-in ones of `models/instruments` and a player's own file in the same form."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, TypeGuard
+
+from transcriber.errors import UsageError
+from transcriber.fretboard.tunings import check_tuning, count_strings, read_open_strings
+from transcriber.models import load_model
+from transcriber.records.placed import Instrument
+
+BUILT_IN_INSTRUMENTS = (
+    "standard",
+    "half_step_down",
+    "whole_step_down",
+    "drop_d",
+    "open_g",
+    "open_d",
+    "open_e",
+    "seven_string",
+    "baritone",
+    "bass",
+)
+INSTRUMENT_FORMAT_VERSION = 1
+FRETS_MIN, FRETS_MAX = 5, 36
+
+# For notes named without octaves: the usual tuning of as many strings.
+_FAMILIAR = {4: "bass", 6: "standard", 7: "seven_string"}
+
+
+def read_instrument(name_or_path: str | Path) -> Instrument:
+    """Read a built-in instrument or a player's own instrument file.
+
+    Parameters
+    ----------
+    name_or_path : str or Path
+        One of `BUILT_IN_INSTRUMENTS` (spaces and hyphens count as underscores), or the path of a JSON file
+        with ``format_version``, ``name``, ``tuning_midi`` (string 1 first), ``frets`` and perhaps ``capo``.
+
+    Returns
+    -------
+    Instrument
+
+    Raises
+    ------
+    UsageError
+        If there is no such name or file, or the file is damaged, of another version or impossible.
+    """
+    key = _built_in_key(str(name_or_path))
+    if key is not None:
+        return _instrument_from(load_model(f"instruments/{key}"), key)
+    path = Path(name_or_path)
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise UsageError(
+            f"instrument '{name_or_path}' is neither a file nor one of {', '.join(BUILT_IN_INSTRUMENTS)}"
+        ) from None
+    except OSError as error:
+        raise UsageError(
+            f"instrument file '{path}' cannot be read: {error.strerror}; name a readable JSON file"
+        ) from None
+    except ValueError:
+        raise UsageError(f"instrument file '{path}' is not JSON; write it like models/instruments") from None
+    if not isinstance(document, dict):
+        raise UsageError(f"instrument file '{path}' holds no JSON object; write it like models/instruments")
+    version = document.get("format_version")
+    if version != INSTRUMENT_FORMAT_VERSION:
+        raise UsageError(
+            f"instrument file '{path}' has format_version {version!r}; "
+            f"this program reads {INSTRUMENT_FORMAT_VERSION}"
+        )
+    try:
+        return _instrument_from(document, path.stem)
+    except UsageError as error:
+        raise UsageError(f"instrument file '{path}': {error}") from None
+
+
+def parse_tuning(text: str) -> tuple[int, ...]:
+    """Read a tuning as a player says it.
+
+    Parameters
+    ----------
+    text : str
+        A built-in name ("drop d"), note names from the lowest string up with or without octaves
+        ("E2 A2 D3 G3 B3 E4", "DADGBE": without, each string is tuned the shortest way from the usual
+        tuning), or MIDI numbers from the lowest string up ("38 45 50 55 59 64").
+
+    Returns
+    -------
+    tuple of int
+        MIDI numbers, string 1 (highest-sounding) first.
+
+    Raises
+    ------
+    UsageError
+        If the text cannot be read or no instrument can be strung so.
+
+    Examples
+    --------
+    >>> parse_tuning("DADGBE")
+    (64, 59, 55, 50, 45, 38)
+    """
+    key = _built_in_key(text)
+    if key is not None:
+        return read_instrument(key).tuning_midi
+    familiar = _FAMILIAR.get(count_strings(text))
+    return read_open_strings(text, read_instrument(familiar).tuning_midi if familiar else None)
+
+
+def _built_in_key(text: str) -> str | None:
+    key = "_".join(text.lower().replace("-", " ").replace("_", " ").split())
+    return key if key in BUILT_IN_INSTRUMENTS else None
+
+
+def _instrument_from(document: dict[str, Any], fallback_name: str) -> Instrument:
+    tuning = document.get("tuning_midi")
+    if not isinstance(tuning, list) or not all(_is_whole(pitch) for pitch in tuning):
+        raise UsageError(f"tuning_midi is {tuning!r}; give a list of MIDI numbers, string 1 first")
+    frets = document.get("frets")
+    if not _is_whole(frets) or not FRETS_MIN <= frets <= FRETS_MAX:
+        raise UsageError(f"frets is {frets!r}; give a whole number from {FRETS_MIN} to {FRETS_MAX}")
+    capo = document.get("capo", 0)
+    if not _is_whole(capo) or not 0 <= capo < frets:
+        raise UsageError(f"capo is {capo!r}; give a fret from 0 to {frets - 1}")
+    name = document.get("name", fallback_name)
+    if not isinstance(name, str) or not name.strip():
+        raise UsageError(f"name is {name!r}; give the instrument a name in words")
+    return Instrument(name=name, tuning_midi=check_tuning(tuning), frets=frets, capo=capo)
+
+
+def _is_whole(value: object) -> TypeGuard[int]:
+    return isinstance(value, int) and not isinstance(value, bool)

@@ -1,0 +1,151 @@
+"""Exact sums and minima over all paths of hand states through a line.
+
+The cheapest path is the Viterbi recursion (Viterbi 1967); posteriors are the scaled forward and backward sums
+(Rabiner 1989) with exp(-cost / temperature) for each factor.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.fretboard.costs import Demand, Move, Pair, demand_features, move_features, weigh
+from transcriber.fretboard.fretting_model import FrettingModel
+from transcriber.fretboard.hands import HandStates, NoteKey, hand_states
+from transcriber.records.placed import Instrument
+
+FloatArray = npt.NDArray[np.float64]
+CostArray = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One note of a line as the lattice sees it.
+
+    Attributes
+    ----------
+    key : NoteKey
+    demand : Demand
+    move : Move
+        How it follows the step before; of no account in the first step.
+    haste : float
+        Weight, 0 to 1, of the costs of haste in that move.
+    """
+
+    key: NoteKey
+    demand: Demand
+    move: Move
+    haste: float
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Forward and backward sums, scaled, one array for each step, and the logarithm of the total."""
+
+    forward: list[FloatArray]
+    backward: list[FloatArray]
+    log_total: float
+
+
+class Lattice:
+    """Costs between hand states on one instrument, computed once for each pair of notes that occurs."""
+
+    def __init__(self, instrument: Instrument, model: FrettingModel) -> None:
+        self._instrument = instrument
+        self._model = model
+        self._states: dict[NoteKey, HandStates] = {}
+        self._demands: dict[tuple[NoteKey, Demand], CostArray] = {}
+        self._moves: dict[tuple[NoteKey, NoteKey, Move], tuple[CostArray, CostArray]] = {}
+
+    def states(self, key: NoteKey) -> HandStates:
+        """States of one note."""
+        if key not in self._states:
+            self._states[key] = hand_states(key, self._instrument)
+        return self._states[key]
+
+    def demand_cost(self, step: Step) -> CostArray:
+        """Cost of each state of a step by itself, shape (n,)."""
+        index = (step.key, step.demand)
+        if index not in self._demands:
+            states = self.states(step.key)
+            features = demand_features(states, step.demand, self._model.hard_cost)
+            self._demands[index] = weigh(features, self._model.weights, (len(states),)).astype(np.float32)
+        return self._demands[index]
+
+    def move_cost(self, before: Step, step: Step) -> CostArray:
+        """Cost of each move from a state of `before` to one of `step`, shape (n, m)."""
+        index = (before.key, step.key, step.move)
+        if index not in self._moves:
+            pair = Pair(self.states(before.key), self.states(step.key))
+            shape = (len(pair.before), len(pair.after))
+            leisure, haste = move_features(pair, step.move, self._model.hard_cost)
+            self._moves[index] = (
+                weigh(leisure, self._model.weights, shape).astype(np.float32),
+                weigh(haste, self._model.weights, shape).astype(np.float32),
+            )
+        at_leisure, in_haste = self._moves[index]
+        return at_leisure + np.float32(step.haste) * in_haste
+
+    def cheapest_path(self, steps: Sequence[Step]) -> list[int]:
+        """Index into each step's states along the path of least total cost; the first of equals."""
+        total: FloatArray = self.demand_cost(steps[0]).astype(np.float64)
+        origins = []
+        for before, step in pairwise(steps):
+            arriving = total[:, None] + self.move_cost(before, step)
+            origin = arriving.argmin(axis=0)
+            origins.append(origin)
+            total = arriving[origin, np.arange(arriving.shape[1])] + self.demand_cost(step)
+        path = [int(total.argmin())]
+        for origin in reversed(origins):
+            path.append(int(origin[path[-1]]))
+        return path[::-1]
+
+    def path_cost(self, steps: Sequence[Step], path: Sequence[int]) -> float:
+        """Total cost of one path."""
+        cost = float(self.demand_cost(steps[0])[path[0]])
+        for index in range(1, len(steps)):
+            cost += float(self.move_cost(steps[index - 1], steps[index])[path[index - 1], path[index]])
+            cost += float(self.demand_cost(steps[index])[path[index]])
+        return cost
+
+    def posteriors(self, steps: Sequence[Step]) -> list[FloatArray]:
+        """Probability of every state of every step given the whole line; each array sums to 1."""
+        sums = self.sums(steps, [self.factor(self.demand_cost(step)) for step in steps])
+        products = (ahead * behind for ahead, behind in zip(sums.forward, sums.backward, strict=True))
+        return [product / product.sum() for product in products]
+
+    def sums(self, steps: Sequence[Step], own: Sequence[FloatArray]) -> Sums:
+        """Run the scaled forward and backward recursions.
+
+        Parameters
+        ----------
+        steps : sequence of Step
+        own : sequence of ndarray
+            Each state's own factor; 0 rules a state out.
+        """
+        # Move factors are computed in both directions: kept, they would fill memory on long takes.
+        forward = [own[0] / own[0].sum()]
+        log_total = float(np.log(own[0].sum()))
+        for index in range(1, len(steps)):
+            arrived = (forward[-1] @ self.move_factor(steps[index - 1], steps[index])) * own[index]
+            log_total += float(np.log(arrived.sum()))
+            forward.append(arrived / arrived.sum())
+        backward = [np.ones(len(own[-1]))]
+        for index in range(len(steps) - 1, 0, -1):
+            left = self.move_factor(steps[index - 1], steps[index]) @ (backward[-1] * own[index])
+            backward.append(left / left.sum())
+        return Sums(forward=forward, backward=backward[::-1], log_total=log_total)
+
+    def move_factor(self, before: Step, step: Step) -> FloatArray:
+        """Factor exp(-cost / temperature) of each move, shape (n, m)."""
+        return self.factor(self.move_cost(before, step))
+
+    def factor(self, cost: CostArray) -> FloatArray:
+        """Turn costs into factors, the greatest of them 1."""
+        # Taking out the least cost keeps hard costs that no state escapes from underflowing together.
+        energy: FloatArray = (cost - cost.min()).astype(np.float64) / self._model.temperature
+        return np.exp(-energy)

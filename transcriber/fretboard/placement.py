@@ -1,0 +1,187 @@
+"""Placing a line on the neck: the cheapest path of hands, and how sure each place is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.errors import UsageError
+from transcriber.fretboard.costs import Demand, Move
+from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
+from transcriber.fretboard.hands import HandStates, NoteKey, places_of
+from transcriber.fretboard.lattice import Lattice, Step
+from transcriber.fretboard.tunings import note_name
+from transcriber.records.heard import HeardNote
+from transcriber.records.placed import Instrument, Place, Placed
+from transcriber.records.problem import Problem
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def place_notes(notes: Sequence[HeardNote], instrument: Instrument, position: int | None = None) -> Placed:
+    """Choose a string, a fret and a finger for every note of a line.
+
+    Parameters
+    ----------
+    notes : sequence of HeardNote
+        In order of onset.
+    instrument : Instrument
+    position : int or None
+        Fret of the index finger at the start, counted from the capo; 0 for open position, None if not told.
+
+    Returns
+    -------
+    Placed
+        One place for each note, None where the pitch is out of the instrument's range, with a problem that
+        names pitch and range.
+
+    Raises
+    ------
+    UsageError
+        If there is no such position on the instrument.
+    """
+    if position is not None:
+        validate_position(position, instrument)
+    model = read_fretting_model()
+    keys, problems = _choose_keys(notes, instrument)
+    playable = {index: key for index, key in enumerate(keys) if key is not None}
+    places: list[Place | None] = [None] * len(notes)
+    if playable:
+        steps = plan_steps([notes[i] for i in playable], list(playable.values()), position, model)
+        lattice = Lattice(instrument, model)
+        path = lattice.cheapest_path(steps)
+        posteriors = lattice.posteriors(steps)
+        for index, step, state, posterior in zip(playable, steps, path, posteriors, strict=True):
+            places[index] = _place_from(lattice.states(step.key), state, posterior)
+    return Placed(places=tuple(places), problems=tuple(problems))
+
+
+def validate_position(position: int, instrument: Instrument) -> None:
+    """Refuse a hand position that the neck does not have.
+
+    Raises
+    ------
+    UsageError
+        If `position` is below 0 or beyond the highest fret, counted from the capo.
+    """
+    if not 0 <= position <= instrument.highest_fret:
+        over_capo = f" above the capo at {instrument.capo}" if instrument.capo else ""
+        raise UsageError(
+            f"position {position} is out of 0 to {instrument.highest_fret}{over_capo}; "
+            "give the fret of the index finger, or 0 for open position"
+        )
+
+
+def plan_steps(
+    notes: Sequence[HeardNote], keys: Sequence[NoteKey], position: int | None, model: FrettingModel
+) -> list[Step]:
+    """Say of each note what the lattice needs: key, demand, how it follows the one before, in what haste."""
+    steps = []
+    for index, (note, key) in enumerate(zip(notes, keys, strict=True)):
+        before = notes[index - 1] if index else None
+        hold = model.given_hold_per_note**index if position is not None else 0.0
+        demand = Demand(
+            bend_semitones=_bend_height(note),
+            vibrato=note.has("vibrato"),
+            gliding=note.has("slide_in", "slide_out"),
+            given_position=position,
+            hold=hold if hold >= model.given_hold_floor else 0.0,
+        )
+        steps.append(
+            Step(
+                key=key,
+                demand=demand,
+                move=_move_between(before, note, model) if before else Move.PICKED,
+                haste=_haste(before, note, model) if before else 0.0,
+            )
+        )
+    return steps
+
+
+def _choose_keys(
+    notes: Sequence[HeardNote], instrument: Instrument
+) -> tuple[list[NoteKey | None], list[Problem]]:
+    lowest = min(instrument.tuning_midi) + instrument.capo
+    highest = max(instrument.tuning_midi) + instrument.frets
+    keys: list[NoteKey | None] = []
+    problems = []
+    for note in notes:
+        key = NoteKey(note.pitch_midi, harmonic=note.has("natural_harmonic"))
+        if key.harmonic and not places_of(key, instrument):
+            name = note_name(note.pitch_midi)
+            problems.append(
+                Problem(
+                    "no_harmonic_node",
+                    f"no open string has {name} as a natural harmonic; it is placed as a fretted note",
+                    note.onset_s,
+                    note.end_s,
+                )
+            )
+            key = NoteKey(note.pitch_midi)
+        if places_of(key, instrument):
+            keys.append(key)
+            continue
+        keys.append(None)
+        problems.append(
+            Problem(
+                "pitch_out_of_range",
+                f"{note_name(note.pitch_midi)} (MIDI {note.pitch_midi}) is out of the range of {instrument.name}, "
+                f"{note_name(lowest)} to {note_name(highest)}; check tuning and capo",
+                note.onset_s,
+                note.end_s,
+            )
+        )
+    return keys, problems
+
+
+def _bend_height(note: HeardNote) -> float:
+    heights = [
+        technique.semitones if technique.semitones is not None else 2.0
+        for technique in note.techniques
+        if technique.kind in ("bend", "pre_bend")
+    ]
+    return round(2 * max(heights)) / 2 if heights else 0.0
+
+
+def _move_between(before: HeardNote, note: HeardNote, model: FrettingModel) -> Move:
+    if note.onset_s - before.end_s <= model.slur_gap_s:
+        if note.has("slide"):
+            return Move.SLID
+        if note.has("hammer_on", "pull_off"):
+            return Move.SLURRED
+    overlap = before.end_s - note.onset_s
+    if overlap > model.overlap_s or (before.has("let_ring") and overlap > 0):
+        return Move.RUNG_OVER
+    return Move.PICKED
+
+
+def _haste(before: HeardNote, note: HeardNote, model: FrettingModel) -> float:
+    """How little time the hand has for a move, 1 for none, falling to 0 with time.
+
+    A player may lift a note somewhat early to move; all of a rest is free.
+    """
+    apart = max(note.onset_s - before.onset_s, 0.0)
+    rest = max(note.onset_s - max(before.end_s, before.onset_s), 0.0)
+    free = model.share_of_note_free * min(apart - rest, model.longest_lift_s) + rest
+    return math.exp(-free / model.haste_time_s)
+
+
+def _place_from(states: HandStates, state: int, posterior: FloatArray) -> Place:
+    """Gather a note's chosen state and posterior into a place with its confidence and the other places."""
+    shares: dict[tuple[int, int], float] = {}
+    for place, share in zip(
+        zip(states.string.tolist(), states.fret.tolist(), strict=True), posterior, strict=True
+    ):
+        shares[place] = shares.get(place, 0.0) + float(share)
+    chosen = (int(states.string[state]), int(states.fret[state]))
+    others = sorted(shares.keys() - {chosen}, key=lambda place: (-round(shares[place], 6), place))
+    return Place(
+        string=chosen[0],
+        fret=chosen[1],
+        finger=int(states.finger[state]),
+        confidence=round(min(shares[chosen], 1.0), 4),
+        others=tuple(others),
+    )
