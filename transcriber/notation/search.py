@@ -1,0 +1,399 @@
+"""One joint decision about tempo, beat and the place of every note: a beam search over notes.
+
+A hypothesis says where the current note stands (beat and slot), and carries a Kalman filter over the time of that
+place and the period of the beat. For each next note every slot of the vocabulary is tried; the score adds the
+Gaussian likelihood of the onset given the filter to the log probability of the onset patterns. Hypotheses are
+kept apart by starting tempo and swing ("strata") so that a tempo that explains the beginning badly isn't lost before
+the whole take has spoken. Positions lead, times follow: rhythm is decided, not rounded.
+
+The idea of decoding score position and tempo together follows Raphael, "A hybrid graphical model for rhythmic
+parsing" (Artificial Intelligence 137, 2002), and Cemgil and Kappen, "Monte Carlo methods for tempo tracking and
+rhythm quantization" (JAIR 18, 2003).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.notation.parameters import Search, Timing
+from transcriber.notation.vocabulary import IMPOSSIBLE, FloatArray, IntArray, Vocabulary
+
+_LOG_2PI = float(np.log(2.0 * np.pi))
+_EMPTY = 0
+# No more than this many empty beats are charged: a long rest says nothing about the rhythm.
+_CHARGED_RESTS = 6
+_TEMPO_BUCKETS = 64  # per factor e: hypotheses closer than 1/64 in tempo are merged
+
+
+@dataclass(frozen=True)
+class Strata:
+    """Starting points: period in seconds, swing ratio (NaN straight) and log prior, each of shape (k,)."""
+
+    period_s: FloatArray
+    swing: FloatArray
+    log_prior: FloatArray
+    period_bound: float
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The best reading of a row of onsets.
+
+    Attributes
+    ----------
+    beat : ndarray of int, shape (n,)
+        Tapped beat of each note, the first note's beat being 0.
+    tick : ndarray of int, shape (n,)
+        Written tick in that beat.
+    position : ndarray, shape (n,)
+        Performed position, in tapped beats.
+    extra : ndarray of bool, shape (n,)
+        Onsets that were left out of the rhythm; their other fields hold those of the note before.
+    certainty : ndarray, shape (n,)
+        Posterior probability of the note's place in its beat, 0 to 1.
+    period_s : float
+        Starting period of the winning stratum.
+    swing : float or None
+    score, runner_up : float
+        Log score of the best reading, and of the best in any stratum whose period differs by 10 % or more.
+    """
+
+    beat: IntArray
+    tick: IntArray
+    position: FloatArray
+    extra: npt.NDArray[np.bool_]
+    certainty: FloatArray
+    period_s: float
+    swing: float | None
+    score: float
+    runner_up: float
+
+
+@dataclass
+class _Beam:
+    """Hypotheses as columns, shape (h,) each."""
+
+    score: FloatArray
+    stratum: IntArray
+    node: IntArray
+    context: IntArray
+    slot: IntArray
+    beat: IntArray
+    time: FloatArray
+    period: FloatArray
+    var_time: FloatArray
+    covar: FloatArray
+    var_period: FloatArray
+
+    def take(self, rows: IntArray) -> _Beam:
+        return _Beam(**{name: column[rows] for name, column in vars(self).items()})
+
+
+@dataclass(frozen=True)
+class _Step:
+    """Surviving hypotheses after one note, and every transition that led to one of them."""
+
+    slot: IntArray
+    beat: IntArray
+    extra: npt.NDArray[np.bool_]
+    parent: IntArray
+    edge_parent: IntArray
+    edge_child: IntArray
+    edge_logp: FloatArray
+
+
+@dataclass
+class _Candidates:
+    """Next places for all hypotheses: rows of hypotheses, columns of slots, flattened where possible."""
+
+    parent: IntArray
+    slot: IntArray
+    beat: IntArray
+    node: IntArray
+    context: IntArray
+    gain: FloatArray
+    distance: FloatArray
+    stray: npt.NDArray[np.bool_]
+    fresh: npt.NDArray[np.bool_]
+    extra: npt.NDArray[np.bool_]
+
+
+class BeamSearch:
+    """Search over one row of onsets.
+
+    Parameters
+    ----------
+    vocabulary : Vocabulary
+    timing : Timing
+    search : Search
+    strata : Strata
+    beam : int
+        Hypotheses kept per stratum.
+    """
+
+    def __init__(
+        self, vocabulary: Vocabulary, timing: Timing, search: Search, strata: Strata, beam: int
+    ) -> None:
+        self.words = vocabulary
+        self.timing = timing
+        self.search = search
+        self.strata = strata
+        self.beam = beam
+        swung = ~np.isnan(strata.swing)
+        self.feel = swung.astype(np.int64) if len(vocabulary.roots) > 1 else np.zeros(len(swung), dtype=np.int64)
+        self.positions = np.array(
+            [vocabulary.positions(float(ratio) if s else None) for ratio, s in zip(strata.swing, swung, strict=True)]
+        )
+        self.first_logp = vocabulary.continue_logp[:, vocabulary.roots, :]  # (context, feel, slot)
+        self.first_node = vocabulary.child[vocabulary.roots]  # (feel, slot)
+        self.empty_logp = vocabulary.end_logp[:, vocabulary.roots]  # (context, feel)
+        spread = np.abs(vocabulary.slot_tick / vocabulary.ticks - 0.5)
+        self.strength = np.where(vocabulary.slot_tick == 0, 1.0, np.where(spread < 0.01, 0.0, -0.7))
+
+    def run(self, onsets_s: FloatArray, accents: FloatArray, doubt: FloatArray) -> Reading:
+        """Decode onsets.
+
+        Parameters
+        ----------
+        onsets_s : ndarray, shape (n,)
+            Ascending, seconds; n at least 1.
+        accents : ndarray, shape (n,)
+            Velocity as a standard score, clipped to a few units.
+        doubt : ndarray, shape (n,)
+            Log odds, added to the score of leaving the onset out.
+        """
+        beam = self._start(float(onsets_s[0]), float(accents[0]))
+        count = len(beam.score)
+        steps = [_Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), *([np.arange(count)] * 3), np.zeros(count))]
+        start_scores = beam.score
+        for onset, accent, doubted in zip(onsets_s[1:], accents[1:], doubt[1:], strict=True):
+            beam, step = self._advance(beam, float(onset), float(accent), float(doubted))
+            steps.append(step)
+        closing = self.words.end_logp[beam.context, beam.node] + self.words.last_bonus[beam.slot]
+        return self._reading(beam, closing, steps, start_scores)
+
+    def _start(self, onset: float, accent: float) -> _Beam:
+        rows, slots = np.nonzero(self.first_node[self.feel] >= 0)
+        feel = self.feel[rows]
+        score = self.strata.log_prior[rows] + self.first_logp[self.words.start_context, feel, slots]
+        score = score + self.words.first_bonus[slots] + self.timing.accent_weight * accent * self.strength[slots]
+        period = self.strata.period_s[rows]
+        n = len(rows)
+        return _Beam(
+            score=score,
+            stratum=rows,
+            node=self.first_node[feel, slots],
+            context=np.full(n, self.words.start_context, dtype=np.int64),
+            slot=slots,
+            beat=np.zeros(n, dtype=np.int64),
+            time=np.full(n, onset),
+            period=period,
+            var_time=np.full(n, self.timing.onset_sd_s**2),
+            covar=np.zeros(n),
+            var_period=(period * self.timing.start_tempo_sd) ** 2,
+        )
+
+    def _advance(self, beam: _Beam, onset: float, accent: float, doubt: float) -> tuple[_Beam, _Step]:
+        candidates = self._candidates(beam, onset, accent, doubt)
+        score = beam.score[candidates.parent] + candidates.gain
+        kept, edges, child_of_edge = self._select(beam, candidates, score)
+        after = self._filter(beam, candidates, kept, score[kept], onset)
+        step = _Step(
+            slot=candidates.slot[kept],
+            beat=candidates.beat[kept],
+            extra=candidates.extra[kept],
+            parent=candidates.parent[kept],
+            edge_parent=candidates.parent[edges],
+            edge_child=child_of_edge,
+            edge_logp=candidates.gain[edges],
+        )
+        return after, step
+
+    def _candidates(self, beam: _Beam, onset: float, accent: float, doubt: float) -> _Candidates:
+        timing = self.timing
+        rows = self.positions[beam.stratum]
+        here = rows[np.arange(len(rows)), beam.slot]
+        expected = here + (onset - beam.time) / beam.period
+        beats = np.maximum(np.rint(expected[:, None] - rows), 0)
+        distance = beats + rows - here[:, None]
+        late = onset - (beam.time[:, None] + distance * beam.period[:, None])
+        var = self._variance(beam, distance) + timing.onset_sd_s**2
+        plain = np.log1p(-timing.stray_probability) - 0.5 * (late**2 / var + np.log(var) + _LOG_2PI)
+        wide = var + timing.stray_sd_s**2
+        astray = np.log(timing.stray_probability) - 0.5 * (late**2 / wide + np.log(wide) + _LOG_2PI)
+        count = beats.astype(np.int64)
+        grammar, node, context = self._grammar(beam, count)
+        grammar = grammar + timing.accent_weight * accent * self.strength
+        grammar = np.where(distance > 1e-9, grammar, IMPOSSIBLE)
+        gain = np.maximum(plain, astray) + grammar
+        fresh = np.zeros(gain.shape, dtype=bool)
+        silence = (onset - beam.time) / beam.period > timing.fresh_phase_gap_taps
+        if silence.any():
+            anew = grammar - np.log(beam.period)[:, None] - timing.fresh_phase_cost
+            fresh = silence[:, None] & (anew > gain) & (beats > 0)
+            gain = np.where(fresh, anew, gain)
+        floor = (beam.score[:, None] + gain).max() - self.search.prune_start - self.search.prune_note
+        parent, slot = np.nonzero((gain > IMPOSSIBLE / 2) & (beam.score[:, None] + gain > floor))
+        at = (parent, slot)
+        everyone = np.arange(len(beam.score))
+        none = np.zeros(len(everyone))
+        skip = np.full(len(everyone), np.log(timing.extra_density_per_s) + doubt)
+        return _Candidates(
+            parent=np.concatenate([parent, everyone]),
+            slot=np.concatenate([slot, beam.slot]),
+            beat=np.concatenate([beam.beat[parent] + count[at], beam.beat]),
+            node=np.concatenate([node[at], beam.node]),
+            context=np.concatenate([context[at], beam.context]),
+            gain=np.concatenate([gain[at], skip]),
+            distance=np.concatenate([distance[at], none]),
+            stray=np.concatenate([(astray > plain)[at], none > 0]),
+            fresh=np.concatenate([fresh[at], none > 0]),
+            extra=np.concatenate([np.zeros(len(parent), dtype=bool), none == 0]),
+        )
+
+    def _grammar(self, beam: _Beam, beats: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
+        """Log probability, node and context of every next slot, shape (h, s), for beats crossed."""
+        words = self.words
+        feel = self.feel[beam.stratum]
+        ended = words.node_class[beam.node]
+        end = words.end_logp[beam.context, beam.node]
+        same = words.continue_logp[beam.context, beam.node]
+        next_beat = end[:, None] + self.first_logp[ended, feel]
+        rests = np.minimum(beats - 2, _CHARGED_RESTS)
+        later = (end + self.empty_logp[ended, feel])[:, None] + self.first_logp[_EMPTY, feel]
+        later = later + rests * self.empty_logp[_EMPTY, feel][:, None]
+        logp = np.where(beats == 0, same, np.where(beats == 1, next_beat, later))
+        node = np.where(beats == 0, words.child[beam.node], self.first_node[feel])
+        context = np.where(beats == 0, beam.context[:, None], np.where(beats == 1, ended[:, None], _EMPTY))
+        return np.where(node >= 0, logp, IMPOSSIBLE), node, context
+
+    def _variance(self, beam: _Beam, distance: FloatArray) -> FloatArray:
+        walk = (self.timing.tempo_walk_sd * beam.period) ** 2
+        return np.asarray(
+            beam.var_time[:, None]
+            + 2 * distance * beam.covar[:, None]
+            + distance**2 * beam.var_period[:, None]
+            + distance**3 / 3 * walk[:, None]
+            + distance * self.timing.phase_walk_sd_s**2
+        )
+
+    def _select(
+        self, beam: _Beam, candidates: _Candidates, score: FloatArray
+    ) -> tuple[IntArray, IntArray, IntArray]:
+        """Merge like hypotheses, keep the best of each stratum; also the edges into those kept."""
+        stratum = beam.stratum[candidates.parent]
+        bucket = np.rint(np.log(beam.period[candidates.parent]) * _TEMPO_BUCKETS).astype(np.int64)
+        bucket -= bucket.min()
+        key = (stratum * (int(bucket.max()) + 1) + bucket) * len(self.words.child) + candidates.node
+        key = (key * (self.words.start_context + 1) + candidates.context) * 2 + candidates.extra
+        order = np.lexsort((-score, key))
+        ordered = key[order]
+        leads = np.concatenate([[True], ordered[1:] != ordered[:-1]])
+        group = np.cumsum(leads) - 1
+        best = order[leads]
+        by_stratum = np.lexsort((-score[best], stratum[best]))
+        homes = stratum[best][by_stratum]
+        opens = np.concatenate([[True], homes[1:] != homes[:-1]])
+        opening = np.maximum.accumulate(np.where(opens, np.arange(len(homes)), 0))
+        rank = np.arange(len(homes)) - opening
+        top = score[best][by_stratum]
+        keep = (rank < self.beam) & (top > top[opening] - self.search.prune_note)
+        keep &= top > score.max() - self.search.prune_start
+        chosen = by_stratum[keep]
+        new_index = np.full(len(best), -1, dtype=np.int64)
+        new_index[chosen] = np.arange(len(chosen))
+        child = new_index[group]
+        live = child >= 0
+        return best[chosen], order[live], child[live]
+
+    def _filter(
+        self, beam: _Beam, candidates: _Candidates, kept: IntArray, score: FloatArray, onset: float
+    ) -> _Beam:
+        """Kalman step of the kept hypotheses."""
+        timing = self.timing
+        old = beam.take(candidates.parent[kept])
+        distance = candidates.distance[kept]
+        fresh = candidates.fresh[kept]
+        extra = candidates.extra[kept]
+        walk = (timing.tempo_walk_sd * old.period) ** 2
+        predicted = old.time + distance * old.period
+        var_time = self._variance(old, distance[:, None])[:, 0]
+        covar = old.covar + distance * old.var_period + distance**2 / 2 * walk
+        var_period = old.var_period + distance * walk
+        noise = timing.onset_sd_s**2 + np.where(candidates.stray[kept], timing.stray_sd_s**2, 0.0)
+        gain_time, gain_period = var_time / (var_time + noise), covar / (var_time + noise)
+        late = onset - predicted
+        bound = self.strata.period_bound
+        home = self.strata.period_s[old.stratum]
+        period = np.clip(old.period + gain_period * late, home / bound, home * bound)
+        learned = ~fresh & ~extra
+        return _Beam(
+            score=score,
+            stratum=old.stratum,
+            node=candidates.node[kept],
+            context=candidates.context[kept],
+            slot=candidates.slot[kept],
+            beat=candidates.beat[kept],
+            time=np.where(extra, old.time, np.where(fresh, onset, predicted + gain_time * late)),
+            period=np.where(learned, period, old.period),
+            var_time=np.where(extra, old.var_time, np.where(fresh, noise, (1 - gain_time) * var_time)),
+            covar=np.where(learned, (1 - gain_time) * covar, np.where(fresh, 0.0, old.covar)),
+            var_period=np.where(learned, var_period - gain_period * covar, old.var_period),
+        )
+
+    def _reading(self, beam: _Beam, closing: FloatArray, steps: list[_Step], start: FloatArray) -> Reading:
+        final = beam.score + closing
+        winner = int(np.argmax(final))
+        n = len(steps)
+        path = np.zeros(n, dtype=np.int64)
+        path[-1] = winner
+        for i in range(n - 1, 0, -1):
+            path[i - 1] = steps[i].parent[path[i]]
+        slot = np.array([step.slot[at] for step, at in zip(steps, path, strict=True)])
+        beat = np.array([step.beat[at] for step, at in zip(steps, path, strict=True)])
+        extra = np.array([step.extra[at] for step, at in zip(steps, path, strict=True)])
+        stratum = int(beam.stratum[winner])
+        period = float(self.strata.period_s[stratum])
+        far = np.abs(np.log(self.strata.period_s[beam.stratum] / period)) > 0.1
+        swing = float(self.strata.swing[stratum])
+        return Reading(
+            beat=beat,
+            tick=self.words.slot_tick[slot],
+            position=beat + self.positions[stratum][slot],
+            extra=extra,
+            certainty=_posterior(steps, closing, start, path),
+            period_s=period,
+            swing=None if np.isnan(swing) else swing,
+            score=float(final[winner]),
+            runner_up=float(final[far].max()) if far.any() else -np.inf,
+        )
+
+
+def _posterior(steps: list[_Step], closing: FloatArray, start: FloatArray, path: IntArray) -> FloatArray:
+    """Posterior probability that each note stands in the slot of the best path (forward-backward)."""
+    forward = [start - start.max()]
+    for step in steps[1:]:
+        forward.append(_log_sum(forward[-1][step.edge_parent] + step.edge_logp, step.edge_child, len(step.slot)))
+    backward = closing
+    certainty = np.ones(len(steps))
+    for i in range(len(steps) - 1, -1, -1):
+        step = steps[i]
+        logp = forward[i] + backward
+        weight = np.exp(logp - logp.max())
+        same = (step.slot == step.slot[path[i]]) & (step.extra == step.extra[path[i]])
+        certainty[i] = weight[same].sum() / weight.sum()
+        if i:
+            backward = _log_sum(backward[step.edge_child] + step.edge_logp, step.edge_parent, len(forward[i - 1]))
+    return certainty
+
+
+def _log_sum(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Log of the sum of exponentials in each group; `IMPOSSIBLE` for an empty one."""
+    top = np.full(groups, IMPOSSIBLE)
+    np.maximum.at(top, group, values)
+    total = np.bincount(group, np.exp(values - top[group]), minlength=groups)
+    with np.errstate(divide="ignore"):
+        return np.where(total > 0, top + np.log(total), IMPOSSIBLE)

@@ -1,0 +1,151 @@
+"""The onset patterns of one beat as tables for the search.
+
+A pattern is a set of places in a tapped beat where notes begin. All patterns are put in a tree by their onsets
+in order, so that a line can be scored note by note while every beat still gets exactly the probability of
+its whole pattern. A place ("slot") has a written tick and a performed position; they differ under swing, where the
+written eighth at tick 12 of 24 is played at ``ratio / (1 + ratio)`` of the beat while true triplets stay where they are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.notation.parameters import Grammar
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+IMPOSSIBLE = -1e9
+# Under swing, patterns that hold one of these ticks are triplets or sextuplets and keep their even division.
+_EVEN_TICKS = frozenset({4, 8, 16, 20})
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """Tables over slots (s), tree nodes (n), contexts (c: class of the beat before) and feels (f).
+
+    Attributes
+    ----------
+    ticks : int
+        Ticks in a tapped beat.
+    slot_tick : ndarray, shape (s,)
+        Written tick of each slot.
+    slot_swung : ndarray of bool, shape (s,)
+        Whether swing moves the slot.
+    child : ndarray, shape (n, s)
+        Node reached by one more onset in the beat, -1 for none.
+    continue_logp : ndarray, shape (c, n, s)
+        Log probability of that step; `IMPOSSIBLE` for none.
+    end_logp : ndarray, shape (c, n)
+        Log probability that the beat holds no further onset.
+    node_class : ndarray, shape (n,)
+        Class of the pattern that ends at the node.
+    roots : ndarray, shape (f,)
+        Root of the tree of each feel: 0 straight, 1 swung.
+    first_bonus, last_bonus : ndarray, shape (s,)
+        Nats for the slot of the first and the last note of a take.
+    start_context : int
+        Context of the first beat; context 0 is the empty beat.
+    """
+
+    ticks: int
+    slot_tick: IntArray
+    slot_swung: npt.NDArray[np.bool_]
+    child: IntArray
+    continue_logp: FloatArray
+    end_logp: FloatArray
+    node_class: IntArray
+    roots: IntArray
+    first_bonus: FloatArray
+    last_bonus: FloatArray
+    start_context: int
+
+    def positions(self, ratio: float | None) -> FloatArray:
+        """Performed position in the beat, 0 to 1, of each slot at a swing ratio (None: straight)."""
+        straight = self.slot_tick / self.ticks
+        if ratio is None:
+            return straight
+        knee = ratio / (1.0 + ratio)
+        warped = np.where(straight <= 0.5, 2 * knee * straight, knee + (2 * straight - 1) * (1 - knee))
+        return np.where(self.slot_swung, warped, straight)
+
+
+class _Tree:
+    """Patterns joined by their common beginnings, with each class's share of every node."""
+
+    def __init__(self, classes: int, slots: int) -> None:
+        self.slots = slots
+        self.classes = classes
+        self.child: list[list[int]] = []
+        self.ending: list[list[float]] = []
+
+    def node(self) -> int:
+        self.child.append([-1] * self.slots)
+        self.ending.append([0.0] * self.classes)
+        return len(self.child) - 1
+
+    def add(self, root: int, slots: tuple[int, ...], kind: int, weight: float) -> None:
+        at = root
+        for slot in slots:
+            if self.child[at][slot] < 0:
+                self.child[at][slot] = self.node()
+            at = self.child[at][slot]
+        self.ending[at][kind] += weight
+
+
+def _slots_of(grammar: Grammar) -> tuple[list[tuple[int, bool]], dict[tuple[int, bool], int]]:
+    ticks = sorted({tick for kind in grammar.patterns for pattern, _ in kind for tick in pattern})
+    slots = [(tick, False) for tick in ticks]
+    slots += [(tick, True) for tick in ticks if tick and tick not in _EVEN_TICKS]
+    return slots, {slot: index for index, slot in enumerate(slots)}
+
+
+def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary:
+    """Turn a grammar into search tables.
+
+    Parameters
+    ----------
+    grammar : Grammar
+    weight : float
+        Exponent of every probability; below 1 it tempers the grammar against the timing.
+    swing : bool
+        Whether to add the swung feel.
+    """
+    slots, index = _slots_of(grammar)
+    tree = _Tree(len(grammar.kinds), len(slots))
+    roots = []
+    for swung in (False, True) if swing else (False,):
+        root = tree.node()
+        roots.append(root)
+        for kind, patterns in enumerate(grammar.patterns):
+            for ticks, share in patterns:
+                moved = swung and not _EVEN_TICKS.intersection(ticks)
+                tree.add(root, tuple(index[(tick, moved and tick > 0)] for tick in ticks), kind, share)
+    child = np.array(tree.child, dtype=np.int64)
+    ending = np.array(tree.ending)
+    follow = np.array(grammar.follow)
+    end_mass = follow @ ending.T  # (context, node): probability of the patterns that end here
+    through = end_mass.copy()
+    for node in range(len(child) - 1, -1, -1):  # children always come after their parents
+        for kid in child[node][child[node] >= 0]:
+            through[:, node] += through[:, kid]
+    with np.errstate(divide="ignore"):
+        end_logp = weight * np.log(end_mass / through)
+        step = np.log(through[:, child] / through[:, :, None])
+    continue_logp = np.where(child[None] >= 0, weight * step, IMPOSSIBLE)
+    return Vocabulary(
+        ticks=grammar.ticks,
+        slot_tick=np.array([tick for tick, _ in slots], dtype=np.int64),
+        slot_swung=np.array([moved for _, moved in slots]),
+        child=child,
+        continue_logp=np.maximum(continue_logp, IMPOSSIBLE),
+        end_logp=np.maximum(end_logp, IMPOSSIBLE),
+        node_class=ending.argmax(axis=1).astype(np.int64),
+        roots=np.array(roots, dtype=np.int64),
+        first_bonus=np.array([grammar.first.get(tick, grammar.first[-1]) for tick, _ in slots]),
+        last_bonus=np.array([grammar.last.get(tick, grammar.last[-1]) for tick, _ in slots]),
+        start_context=len(grammar.kinds),
+    )
