@@ -1,0 +1,142 @@
+"""Checking plain JSON values against the shipped JSON Schema, with errors of one line.
+
+The schema is `draft.schema.json` (JSON Schema 2020-12) in this folder. Two things go beyond the plain
+library: numbers must be finite and text must be encodable (JSON as Python reads it lets NaN and half
+surrogates pass), and long arrays of plain numbers are checked in one pass, as contours are long.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from transcriber.errors import DraftError
+
+_SHOWN = 60
+_WORDS = {
+    "minimum": "it must be at least {}",
+    "maximum": "it must be at most {}",
+    "minLength": "it needs at least {} character",
+    "maxLength": "it may have at most {} characters",
+    "minItems": "it needs at least {} item",
+    "maxItems": "it may have at most {} items",
+    "const": "it must be {}",
+    "enum": "it must be one of {}",
+    "type": "it must be {}",
+    "pattern": "it must match {}",
+}
+
+
+@cache
+def draft_schema() -> dict[str, Any]:
+    """Return the JSON Schema of the draft document as shipped; do not change what is returned."""
+    text = resources.files("transcriber.draft").joinpath("draft.schema.json").read_text(encoding="utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
+
+
+def check_document(document: Any, name: str, part: str | None = None) -> None:
+    """Check plain JSON values against the schema.
+
+    Parameters
+    ----------
+    document : object
+        As `json.loads` gives it.
+    name : str
+        What to call the document in an error, such as its file name.
+    part : str, optional
+        Name of a definition (``"note"``, ``"technique"``) to check a part alone.
+
+    Raises
+    ------
+    DraftError
+        One line with the JSON path, the value and the bound.
+    """
+    error = next(_validator(part).iter_errors(document), None)
+    if error is not None:
+        raise DraftError(f"{name}: {_explain(error)}")
+
+
+@cache
+def _validator(part: str | None) -> Any:
+    from jsonschema import Draft202012Validator, validators
+
+    types = Draft202012Validator.TYPE_CHECKER.redefine_many({"number": _is_number, "string": _is_text})
+    kind: Any = validators.extend(  # type: ignore[no-untyped-call]
+        Draft202012Validator, {"items": _check_items}, type_checker=types
+    )
+    schema = draft_schema()
+    if part is not None:
+        schema = {"$ref": f"#/$defs/{part}", "$defs": schema["$defs"]}
+    return kind(schema)
+
+
+def _is_number(_checker: Any, value: Any) -> bool:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, int) or math.isfinite(value)
+
+
+def _is_text(_checker: Any, value: Any) -> bool:
+    if not isinstance(value, str):
+        return False
+    try:
+        value.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def _check_items(validator: Any, items: Any, instance: Any, schema: Any) -> Iterator[Any]:
+    from jsonschema import Draft202012Validator
+
+    if isinstance(instance, list) and not _all_within(items, instance):
+        yield from Draft202012Validator.VALIDATORS["items"](validator, items, instance, schema)
+
+
+def _all_within(items: dict[str, Any], values: list[Any]) -> bool:
+    """Tell at once whether all values are plain numbers within the bounds; if not sure, say no."""
+    if set(items) != {"type", "minimum", "maximum"}:
+        return False
+    null = items["type"] == ["number", "null"]
+    if not null and items["type"] != "number":
+        return False
+    low, high = items["minimum"], items["maximum"]
+    for value in values:
+        # NaN fails both comparisons.
+        if not (low <= value <= high if type(value) in (float, int) else null and value is None):
+            return False
+    return True
+
+
+def _explain(error: Any) -> str:
+    path, rule, bound = error.json_path, error.validator, error.validator_value
+    if rule == "required":
+        missing = next(key for key in bound if key not in error.instance)
+        return f"{path} lacks the key '{missing}'"
+    if rule == "additionalProperties":
+        known = error.schema.get("properties", {})
+        extra = next(key for key in error.instance if key not in known)
+        return f"{path} has the key {show_value(extra)}, which this format does not know"
+    if rule == "type" and isinstance(error.instance, float) and not math.isfinite(error.instance):
+        bound = "a finite number"
+    if isinstance(bound, list):
+        bound = ", ".join(str(part) for part in bound)
+    return f"{path} is {show_value(error.instance)}; {_WORDS[rule].format(bound)}"
+
+
+def show_value(value: Any) -> str:
+    """Show a JSON value in an error: as JSON, on one line and cut short."""
+    if isinstance(value, dict):
+        return "an object"
+    if isinstance(value, list):
+        return f"an array of {len(value)}"
+    try:
+        shown = json.dumps(value)
+    except (TypeError, ValueError):
+        shown = f"a {type(value).__name__}"
+    return shown if len(shown) <= _SHOWN else shown[:_SHOWN] + "..."
