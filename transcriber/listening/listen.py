@@ -1,0 +1,128 @@
+"""The listening stage: from a take to its notes."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.listening.attacks import AttackStrength, attack_strength
+from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
+from transcriber.listening.contour import semitones, tuning_reference_hz
+from transcriber.listening.pieces import find_pieces
+from transcriber.listening.pitch import PitchSettings, track_pitch
+from transcriber.listening.settings import ListeningSettings, listening_settings
+from transcriber.listening.strokes import NoteInMaking, read_strokes
+from transcriber.records.heard import Heard, HeardNote, PitchTrack
+from transcriber.records.placed import Instrument
+from transcriber.records.problem import Problem
+from transcriber.records.take import Take
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def listen(take: Take, instrument: Instrument) -> Heard:
+    """Find the notes and techniques of a take.
+
+    Parameters
+    ----------
+    take : Take
+        At the working rate of 22,050 Hz.
+    instrument : Instrument
+        Bounds the pitches that are looked for.
+
+    Returns
+    -------
+    Heard
+    """
+    pitch_settings = _pitch_range(take, instrument)
+    settings = listening_settings()
+    track = track_pitch(take.samples, pitch_settings, take.start_s)
+    strength = attack_strength(take.samples, pitch_settings.hop, take.sample_rate_hz)
+    reference = tuning_reference_hz(track)
+    pitch = semitones(track, reference)
+    frame_s = pitch_settings.hop / take.sample_rate_hz
+    pieces = find_pieces(pitch, strength, frame_s, settings)
+    making = read_strokes(pieces, pitch, track.times_s, settings)
+    notes = tuple(
+        _finished(note, following, pitch, track, strength, settings)
+        for note, following in zip(making, [*making[1:], None], strict=True)
+    )
+    return Heard(notes, reference, track, tuple(_problems(track, strength)))
+
+
+def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:
+    """Look from a semitone below the lowest open string to two tones above the highest fret."""
+    lowest = min(instrument.tuning_midi)
+    highest = max(instrument.tuning_midi) + instrument.frets + 4
+    low_hz = 440.0 * 2 ** ((lowest - 1.5 - 69) / 12)
+    high_hz = min(440.0 * 2 ** ((highest + 0.5 - 69) / 12), take.sample_rate_hz / 6)
+    return PitchSettings(sample_rate_hz=take.sample_rate_hz, lowest_hz=min(low_hz, 77.0), highest_hz=high_hz)
+
+
+def _finished(
+    note: NoteInMaking,
+    following: NoteInMaking | None,
+    pitch: FloatArray,
+    track: PitchTrack,
+    strength: AttackStrength,
+    settings: ListeningSettings,
+) -> HeardNote:
+    """Turn a note in making into a record, with its times, velocity, contour and confidence."""
+    last = _end_frame(note, strength)
+    if following is not None:
+        last = min(last, max(following.onset, note.onset + 1))
+    lag = settings.attack_lag_s if note.picked else 0.0
+    frames = slice(max(min(note.onset, last - 1), 0), max(last, note.onset + 1))
+    times = np.array(track.times_s[frames])
+    cents = 100.0 * (pitch[frames] - note.pitch)
+    times.flags.writeable = False
+    cents.flags.writeable = False
+    onset_s = max(float(track.times_s[note.onset]) - lag, float(track.times_s[0]))
+    end_s = float(track.times_s[min(last, len(track.times_s) - 1)])
+    return HeardNote(
+        onset_s,
+        max(end_s, onset_s + 0.01),
+        note.pitch,
+        _velocity(note, strength),
+        tuple(note.techniques),
+        times,
+        cents,
+        pitch_confidence(cents, track.voiced_probability[frames]),
+        onset_confidence(note.piece, note.picked, settings),
+        technique_confidence(note.piece, note.picked, note.doubt),
+    )
+
+
+def _end_frame(note: NoteInMaking, strength: AttackStrength) -> int:
+    """Frame at which a note stops: where its level falls off, if that is before its pitch is lost."""
+    levels = strength.level_db[note.onset : note.last]
+    if len(levels) < 8:
+        return note.last
+    # The pitch window outlives a damped string; the level tells when the hand stopped it.
+    tail = levels[-12:]
+    drop = np.nonzero(tail < tail[0] - 9.0)[0]
+    return note.last - len(tail) + int(drop[0]) if len(drop) else note.last
+
+
+def _velocity(note: NoteInMaking, strength: AttackStrength) -> int:
+    """Velocity from the level of the attack: 127 at the take's loudest, halved every 15 dB."""
+    begin = strength.level_db[note.onset : note.onset + 12]
+    below = float(strength.level_db.max()) - float(begin.max(initial=-100.0))
+    return int(np.clip(round(127 * 2 ** (-below / 15.0)), 1, 127))
+
+
+def _problems(track: PitchTrack, strength: AttackStrength) -> list[Problem]:
+    """Tell when much of the sound has no single pitch, as when chords are played."""
+    loud = track.level_db > np.percentile(track.level_db, 95) - 20.0
+    if not loud.any():
+        return []
+    voiced = float(np.mean(~np.isnan(track.frequency_hz[loud])))
+    if voiced >= 0.6:
+        return []
+    return [
+        Problem(
+            "not_a_line",
+            f"only {voiced:.0%} of the sound has one clear pitch; chords or a band are not read: "
+            "the draft is made for one note at a time, so record the line alone",
+        )
+    ]

@@ -1,0 +1,231 @@
+"""Cutting the contour into pieces: stretches of one sound, each begun by a pick or joined to the one before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
+
+from transcriber.listening.attacks import AttackStrength
+from transcriber.listening.contour import unbroken_runs
+from transcriber.listening.settings import ListeningSettings
+
+FloatArray = npt.NDArray[np.float64]
+Begins = Literal["picked", "joined"]
+
+_WEAKEST_RISE = 0.05
+_PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
+_BEFORE, _AFTER = 8, 3  # frames around a voiced start in which its attack may lie
+_SLIPS = (12.0, 19.02, 24.0)  # octave, octave and fifth, two octaves: what a tracker slips to
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What was measured at the boundary between two pieces.
+
+    Attributes
+    ----------
+    rise, high_rise : float
+        Attack strength there.
+    jump_db : float
+        Level gained over the piece before.
+    dip_db : float
+        Level lost between the two, against the piece before.
+    gap_s : float
+        Time without pitch.
+    change : float
+        Semitones from the end of the piece before.
+    """
+
+    rise: float
+    high_rise: float
+    jump_db: float
+    dip_db: float
+    gap_s: float
+    change: float
+
+
+NO_SIGNS = Signs(1.0, 1.0, 40.0, 40.0, 10.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One unbroken sound.
+
+    Attributes
+    ----------
+    first, last : int
+        First frame with pitch and the frame after the last.
+    onset : int
+        Frame at which it begins to sound (of its attack, if it has one).
+    begins : {"picked", "joined"}
+    signs : Signs
+        At its beginning.
+    pick_odds : float
+        Log odds that it was picked rather than slurred or slid into.
+    """
+
+    first: int
+    last: int
+    onset: int
+    begins: Begins
+    signs: Signs
+    pick_odds: float
+
+
+def attack_peaks(strength: AttackStrength) -> npt.NDArray[np.int64]:
+    """Frames at which the attack strength peaks."""
+    rise = strength.rise
+    floor = _WEAKEST_RISE + 3.0 * float(np.median(rise)) if len(rise) else 0.0
+    top = maximum_filter1d(rise, 2 * _PEAK_REACH + 1, mode="constant")
+    return np.nonzero((rise >= floor) & (rise == top))[0].astype(np.int64)
+
+
+def find_pieces(
+    pitch: FloatArray, strength: AttackStrength, frame_s: float, settings: ListeningSettings
+) -> list[Piece]:
+    """Cut the contour into pieces.
+
+    Parameters
+    ----------
+    pitch : ndarray of float64, shape (n,)
+        Semitones of each frame, NaN where unvoiced.
+    strength : AttackStrength
+    frame_s : float
+        Seconds between frames.
+    settings : ListeningSettings
+    """
+    peaks = attack_peaks(strength)
+    spans = _split_at_attacks(unbroken_runs(pitch, settings.step), peaks, strength, settings)
+    spans = _without_noise(spans, pitch, strength, frame_s, settings)
+    pieces: list[Piece] = []
+    for first, last in spans:
+        onset = _onset_frame(first, pieces[-1].last if pieces else 0, peaks, strength)
+        if not pieces:
+            pieces.append(Piece(first, last, onset, "picked", NO_SIGNS, 9.0))
+            continue
+        signs = _signs(pieces[-1], first, last, onset, pitch, strength, frame_s)
+        if _is_dropout(signs, settings):
+            pieces[-1] = replace(pieces[-1], last=last)
+            continue
+        odds = pick_log_odds(signs, settings)
+        pieces.append(Piece(first, last, onset, "picked" if odds > 0 else "joined", signs, odds))
+    return pieces
+
+
+def _split_at_attacks(
+    runs: list[tuple[int, int]],
+    peaks: npt.NDArray[np.int64],
+    strength: AttackStrength,
+    settings: ListeningSettings,
+) -> list[tuple[int, int]]:
+    """Split runs where a held pitch is picked again."""
+    spans = []
+    strong = peaks[strength.rise[peaks] >= settings.repick_rise]
+    for first, last in runs:
+        begin = first
+        for peak in strong[(strong > first + _AFTER) & (strong < last)]:
+            if peak - begin >= 2:
+                spans.append((begin, int(peak)))
+                begin = int(peak)
+        if last - begin >= 2:
+            spans.append((begin, last))
+    return spans
+
+
+def _without_noise(
+    spans: list[tuple[int, int]],
+    pitch: FloatArray,
+    strength: AttackStrength,
+    frame_s: float,
+    settings: ListeningSettings,
+) -> list[tuple[int, int]]:
+    """Leave out what is too short, too quiet, or a slip of the tracker to a multiple of its neighbours."""
+    if not spans:
+        return []
+    loudest = max(float(strength.level_db[first:last].max()) for first, last in spans)
+    kept = []
+    for index, (first, last) in enumerate(spans):
+        quiet = float(strength.level_db[first:last].max()) < loudest + settings.quiet_note_db
+        short = (last - first) * frame_s < settings.shortest_note_s
+        if not quiet and not short and not _is_slip(spans, index, pitch, frame_s):
+            kept.append((first, last))
+    return kept
+
+
+def _is_slip(spans: list[tuple[int, int]], index: int, pitch: FloatArray, frame_s: float) -> bool:
+    """Whether a short span stands a multiple of the frequency away from the spans that touch it."""
+    first, last = spans[index]
+    if (last - first) * frame_s > 0.06:
+        return False
+    level = float(np.median(pitch[first:last]))
+    beside = []
+    if index > 0 and first - spans[index - 1][1] <= 2:
+        beside.append(float(pitch[spans[index - 1][1] - 1]))
+    if index + 1 < len(spans) and spans[index + 1][0] - last <= 2:
+        beside.append(float(pitch[spans[index + 1][0]]))
+    return any(abs(abs(level - other) - slip) < 0.6 for other in beside for slip in _SLIPS)
+
+
+def _onset_frame(
+    first: int, earliest: int, peaks: npt.NDArray[np.int64], strength: AttackStrength
+) -> int:
+    """Frame of the strongest attack near a voiced start, or the start itself."""
+    near = peaks[(peaks >= max(first - _BEFORE, earliest)) & (peaks <= first + _AFTER)]
+    return int(near[strength.rise[near].argmax()]) if len(near) else first
+
+
+def _signs(
+    before: Piece,
+    first: int,
+    last: int,
+    onset: int,
+    pitch: FloatArray,
+    strength: AttackStrength,
+    frame_s: float,
+) -> Signs:
+    around = slice(max(min(onset, first) - 2, 0), max(onset, first) + 3)
+    held = strength.level_db[max(before.first, before.last - 8) : max(before.last - 2, before.first + 1)]
+    level_before = float(np.median(held))
+    level_after = float(strength.level_db[first : min(first + 10, last)].max())
+    trough = float(strength.level_db[max(before.last - 4, before.first) : first + 1].min())
+    return Signs(
+        float(strength.rise[around].max()),
+        float(strength.high_rise[around].max()),
+        level_after - level_before,
+        level_before - trough,
+        (first - before.last) * frame_s,
+        _level(pitch[first : min(first + 12, last)]) - _level(pitch[max(before.last - 12, before.first) : before.last]),
+    )
+
+
+def _level(values: FloatArray) -> float:
+    return float(np.nanmedian(values))
+
+
+def _is_dropout(signs: Signs, settings: ListeningSettings) -> bool:
+    """Whether the boundary is only a hole in the track of one held note."""
+    return (
+        abs(signs.change) < settings.same_pitch
+        and signs.rise < settings.repick_rise
+        and signs.gap_s <= settings.dropout_s
+        and signs.jump_db < settings.picked_jump_db
+    )
+
+
+def pick_log_odds(signs: Signs, settings: ListeningSettings) -> float:
+    """Log odds that a piece was picked, from the signs at its beginning; above 0 means picked."""
+    if signs.gap_s >= settings.picked_gap_s and signs.rise >= _WEAKEST_RISE:
+        return 4.0
+    if abs(signs.change) < settings.same_pitch:
+        return 3.0
+    shares = (
+        signs.rise / settings.picked_rise,
+        signs.high_rise / settings.picked_high_rise,
+        max(signs.jump_db, 0.0) / settings.picked_jump_db,
+        max(signs.dip_db, 0.0) / settings.picked_dip_db,
+    )
+    return float(np.clip(sum(min(share, 2.0) for share in shares) - 2.6, -4.0, 4.0))

@@ -1,0 +1,88 @@
+"""Listening's parameters, read from `models/listening.json` and documented here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from transcriber.errors import ModelError
+from transcriber.models import load_model
+
+
+@dataclass(frozen=True)
+class ListeningSettings:
+    """Thresholds of listening. Times in seconds, levels in dB, pitches in semitones.
+
+    Attributes
+    ----------
+    step : float
+        Change between two frames that is a break in the contour, not a glide.
+    shortest_note_s : float
+        Voiced stretches shorter than this are noise or a dropout.
+    same_pitch : float
+        Two stretches this close in pitch are one pitch.
+    repick_rise : float
+        Attack strength at which a held pitch counts as picked again.
+    dropout_s : float
+        Longest gap across which one pitch without an attack is one note.
+    picked_rise, picked_high_rise, picked_jump_db, picked_dip_db : float
+        Reference values of the four signs of a pick at a change of pitch: attack strength, the same above
+        2.5 kHz, level gained over the note before, level lost just before the attack.
+    picked_gap_s : float
+        After a silence this long a note is picked.
+    quiet_note_db : float
+        Notes this far below the take's loudest are not notes.
+    turn : float
+        Smallest reversal of the contour that is a turning point.
+    move : float
+        Smallest change of pitch that is a gesture.
+    vibrato_depth, vibrato_widest : float
+        Peak-to-peak range of vibrato.
+    vibrato_slowest_hz, vibrato_fastest_hz : float
+    vibrato_turns : int
+        Fewest turning points of a vibrato (5 are two cycles).
+    slide_speed : float
+        Semitones a second above which a glide is a slide rather than a bend.
+    widest_bend : float
+    widest_slur : float
+        Largest step that a finger can hammer or pull, unless to or from an open string.
+    attack_lag_s : float
+        How much later than the sound begins its attack strength peaks.
+    """
+
+    step: float
+    shortest_note_s: float
+    same_pitch: float
+    repick_rise: float
+    dropout_s: float
+    picked_rise: float
+    picked_high_rise: float
+    picked_jump_db: float
+    picked_dip_db: float
+    picked_gap_s: float
+    quiet_note_db: float
+    turn: float
+    move: float
+    vibrato_depth: float
+    vibrato_widest: float
+    vibrato_slowest_hz: float
+    vibrato_fastest_hz: float
+    vibrato_turns: int
+    slide_speed: float
+    widest_bend: float
+    widest_slur: float
+    attack_lag_s: float
+
+
+def listening_settings() -> ListeningSettings:
+    """Read the shipped parameters.
+
+    Raises
+    ------
+    ModelError
+        If the model file lacks a parameter.
+    """
+    values = load_model("listening")["parameters"]
+    try:
+        return ListeningSettings(**{field.name: values[field.name] for field in fields(ListeningSettings)})
+    except KeyError as missing:
+        raise ModelError(f"model file 'listening' lacks parameter {missing}; install the package again") from None

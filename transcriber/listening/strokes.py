@@ -1,0 +1,238 @@
+"""From pieces to notes: what was fingered, bent and slid within each stroke of the pick.
+
+A stroke is a picked piece with the pieces joined to it. Within it a note begins where the pitch steps to
+another fret (hammer-on, pull-off) or slides there; a bent string keeps its note.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.listening.gestures import Gestures, Move, find_gestures
+from transcriber.listening.pieces import Piece
+from transcriber.listening.settings import ListeningSettings
+from transcriber.records.technique import Technique
+
+FloatArray = npt.NDArray[np.float64]
+
+_SETTLE_S = 0.035  # a level must stand this long to count as fingered
+_BENT = 0.3  # semitones above the fret from which a string counts as bent
+_SLIDE_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than a slide
+
+
+@dataclass
+class NoteInMaking:
+    """A note while its stroke is being read; frames count from the take's first."""
+
+    onset: int
+    last: int
+    pitch: int
+    picked: bool
+    piece: Piece
+    bend: float = 0.0
+    techniques: list[Technique] = field(default_factory=list)
+    doubt: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What reading needs besides the note at hand."""
+
+    pitch: FloatArray
+    times_s: FloatArray
+    settings: ListeningSettings
+
+    @property
+    def frame_s(self) -> float:
+        return float(self.times_s[1] - self.times_s[0]) if len(self.times_s) > 1 else 0.01
+
+
+def read_strokes(
+    pieces: list[Piece], pitch: FloatArray, times_s: FloatArray, settings: ListeningSettings
+) -> list[NoteInMaking]:
+    """Read all pieces into notes, in order of time.
+
+    Parameters
+    ----------
+    pieces : list of Piece
+    pitch : ndarray of float64, shape (n,)
+        Semitones of each frame at the take's tuning.
+    times_s : ndarray of float64, shape (n,)
+    settings : ListeningSettings
+    """
+    reading = _Reading(pitch, times_s, settings)
+    notes: list[NoteInMaking] = []
+    for piece in pieces:
+        contour = _filled(pitch[piece.first : piece.last])
+        gestures = find_gestures(contour, reading.frame_s, settings)
+        _begin(piece, contour, gestures, notes, reading)
+        arrived = _arrival(piece, contour, gestures, notes, reading)
+        for move in gestures.moves[arrived:]:
+            _follow(move, piece, contour, notes, reading)
+        _add_vibrato(piece, gestures, notes, reading)
+        notes[-1].last = piece.last
+    return notes
+
+
+def _filled(values: FloatArray) -> FloatArray:
+    """Bridge holes in the pitch by straight lines."""
+    known = ~np.isnan(values)
+    if known.all():
+        return values
+    return np.interp(np.arange(len(values)), np.nonzero(known)[0], values[known])
+
+
+def _fingered_level(values: FloatArray) -> float:
+    """Pitch of the fret under a stretch: low in it, for a finger only ever raises the pitch."""
+    return float(np.percentile(values, 30))
+
+
+def _begin(
+    piece: Piece, contour: FloatArray, gestures: Gestures, notes: list[NoteInMaking], reading: _Reading
+) -> None:
+    """Start the note that a piece begins with."""
+    moves = gestures.moves
+    settle = round(_SETTLE_S / reading.frame_s)
+    stands = moves[0].first if moves else len(contour)
+    level = _fingered_level(contour[: max(stands, 1)]) if stands >= settle or not moves else moves[0].start
+    if piece.begins == "picked" or not notes:
+        notes.append(NoteInMaking(piece.onset, piece.last, round(level), True, piece))
+        return
+    before = notes[-1]
+    change = level - (before.pitch + before.bend)
+    note = NoteInMaking(_slur_frame(piece, before), piece.last, round(level), False, piece)
+    if note.pitch == before.pitch and before.bend < _BENT:
+        note.picked = True
+    else:
+        kind = _joined_kind(piece, change, reading.settings)
+        note.techniques.append(Technique(kind, picked=False if kind == "slide" else None))
+    before.last = min(before.last, note.onset)
+    notes.append(note)
+
+
+def _slur_frame(piece: Piece, before: NoteInMaking) -> int:
+    """Frame of a slur: its attack where it has one, else the middle of the hole in the pitch."""
+    if before.piece.last <= piece.onset < piece.first:
+        return piece.onset
+    return (min(before.last, piece.first) + piece.first) // 2
+
+
+def _joined_kind(piece: Piece, change: float, settings: ListeningSettings) -> str:
+    if piece.signs.gap_s > _SLIDE_GAP_S or abs(change) > settings.widest_slur:
+        return "slide"
+    return "hammer_on" if change > 0 else "pull_off"
+
+
+def _arrival(
+    piece: Piece, contour: FloatArray, gestures: Gestures, notes: list[NoteInMaking], reading: _Reading
+) -> int:
+    """Read a move that a piece begins in the middle of; return how many moves that used up.
+
+    A joined piece that begins on the move is the end of a slide whose start had no clear pitch. A picked
+    one is a slide in from nowhere, unless it is slow enough to be a bend from the first moment.
+    """
+    if not gestures.moves:
+        return 0
+    move, note = gestures.moves[0], notes[-1]
+    settle = round(_SETTLE_S / reading.frame_s)
+    if move.first >= settle or _is_bend_like(move, reading.settings):
+        return 0
+    if len(contour) - move.last < settle:
+        return 0
+    note.pitch = round(_fingered_level(contour[move.last : move.last + 4 * settle]))
+    if note.picked:
+        direction = "up" if move.extent > 0 else "down"
+        note.techniques.append(
+            Technique(
+                "slide_in",
+                start_s=float(reading.times_s[piece.first]),
+                end_s=float(reading.times_s[piece.first + move.last]),
+                direction=direction,
+            )
+        )
+    elif len(notes) > 1:
+        note.techniques = [Technique("slide", picked=False)]
+        note.onset = piece.first + move.last
+        if note.pitch == notes[-2].pitch:
+            note.techniques = []
+    return 1
+
+
+def _is_bend_like(move: Move, settings: ListeningSettings) -> bool:
+    """Whether a move is smooth and slow enough for a pushed string, and not too far."""
+    return (
+        abs(move.extent) <= settings.widest_bend
+        and move.speed * (1.0 + move.steppedness) < settings.slide_speed
+    )
+
+
+def _follow(
+    move: Move, piece: Piece, contour: FloatArray, notes: list[NoteInMaking], reading: _Reading
+) -> None:
+    """Read one move of a piece: bend, release, pre-bend, slide to another fret, or the end of the sound."""
+    note = notes[-1]
+    settle = round(_SETTLE_S / reading.frame_s)
+    first, last = piece.first + move.first, piece.first + move.last
+    start_s, end_s = float(reading.times_s[first]), float(reading.times_s[last])
+    stays = len(contour) - move.last >= settle
+    bend_like = _is_bend_like(move, reading.settings)
+    note.doubt = max(note.doubt, _doubt(move, reading.settings))
+    height = move.target - note.pitch
+    if not stays and not (note.bend >= _BENT and move.extent < 0):
+        _end_on_the_move(move, piece, note, start_s, end_s)
+    elif move.extent > 0 and bend_like and height >= _BENT:
+        note.bend = height
+        note.techniques.append(Technique("bend", start_s, end_s, round(height, 2)))
+    elif move.extent < 0 and note.bend >= _BENT and height > -0.5:
+        note.bend = max(height, 0.0)
+        note.techniques.append(Technique("release", start_s, end_s, round(note.bend, 2) if note.bend >= _BENT else 0.0))
+    elif move.extent < 0 and bend_like and not note.techniques and note.picked:
+        _make_pre_bend(move, note, start_s, end_s, float(reading.times_s[note.onset]))
+    else:
+        target = round(move.target)
+        if target != note.pitch:
+            slid = NoteInMaking(last, piece.last, target, False, piece)
+            slid.techniques.append(Technique("slide", start_s, end_s, picked=False))
+            note.last = last
+            notes.append(slid)
+
+
+def _make_pre_bend(move: Move, note: NoteInMaking, start_s: float, end_s: float, onset_s: float) -> None:
+    note.pitch = round(move.target)
+    height = move.start - note.pitch
+    note.techniques.append(Technique("pre_bend", onset_s, onset_s, round(height, 2)))
+    note.techniques.append(Technique("release", start_s, end_s, 0.0))
+
+
+def _end_on_the_move(move: Move, piece: Piece, note: NoteInMaking, start_s: float, end_s: float) -> None:
+    """A sound that ends while its pitch moves far was slid out of; a lifted finger's tail is too short."""
+    if abs(move.extent) >= 1.5 and end_s - start_s >= 0.08:
+        direction = "up" if move.extent > 0 else "down"
+        note.techniques.append(Technique("slide_out", start_s, end_s, direction=direction))
+
+
+def _doubt(move: Move, settings: ListeningSettings) -> float:
+    """How near a move is to the line between bend and slide, 0 to 1."""
+    ratio = move.speed * (1.0 + move.steppedness) / settings.slide_speed
+    return float(np.exp(-4.0 * abs(np.log(max(ratio, 1e-3)))))
+
+
+def _add_vibrato(
+    piece: Piece, gestures: Gestures, notes: list[NoteInMaking], reading: _Reading
+) -> None:
+    """Give each vibrato to the note that sounds at its middle."""
+    for vibrato in gestures.vibratos:
+        middle = piece.first + (vibrato.first + vibrato.last) // 2
+        owner = next((note for note in reversed(notes) if note.onset <= middle), notes[-1])
+        owner.techniques.append(
+            Technique(
+                "vibrato",
+                float(reading.times_s[piece.first + vibrato.first]),
+                float(reading.times_s[piece.first + vibrato.last]),
+                rate_hz=round(vibrato.rate_hz, 2),
+                depth_semitones=round(vibrato.depth, 2),
+            )
+        )
