@@ -20,6 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _SETTLE_S = 0.035  # a level must stand this long to count as fingered
 _BENT = 0.3  # semitones above the fret from which a string counts as bent
+_LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
 _SLIDE_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than a slide
 
 
@@ -98,6 +99,9 @@ def _begin(
     settle = round(_SETTLE_S / reading.frame_s)
     stands = moves[0].first if moves else len(contour)
     level = _fingered_level(contour[: max(stands, 1)]) if stands >= settle or not moves else moves[0].start
+    if moves and stands < settle and abs(level - round(level)) > 0.25:
+        # A sound that begins between two frets is scooped up to, or slid to, where its pitch comes to stand.
+        level = moves[0].target
     if piece.begins == "picked" or not notes:
         notes.append(NoteInMaking(piece.onset, piece.last, round(level), True, piece))
         return
@@ -183,13 +187,13 @@ def _follow(
     height = move.target - note.pitch
     if not stays and not (note.bend >= _BENT and move.extent < 0):
         _end_on_the_move(move, piece, note, start_s, end_s)
-    elif move.extent > 0 and bend_like and height >= _BENT:
+    elif move.extent > 0 and bend_like and height >= _LEAST_BEND:
         note.bend = height
         note.techniques.append(Technique("bend", start_s, end_s, round(height, 2)))
     elif move.extent < 0 and note.bend >= _BENT and height > -0.5:
         note.bend = max(height, 0.0)
         note.techniques.append(Technique("release", start_s, end_s, round(note.bend, 2) if note.bend >= _BENT else 0.0))
-    elif move.extent < 0 and bend_like and not note.techniques and note.picked:
+    elif bend_like and _falls_from_pre_bend(move, contour, note):
         _make_pre_bend(move, note, start_s, end_s, float(reading.times_s[note.onset]))
     else:
         target = round(move.target)
@@ -198,6 +202,17 @@ def _follow(
             slid.techniques.append(Technique("slide", start_s, end_s, picked=False))
             note.last = last
             notes.append(slid)
+
+
+def _falls_from_pre_bend(move: Move, contour: FloatArray, note: NoteInMaking) -> bool:
+    """Whether a picked note stood high from its first moment and now falls to its fret."""
+    stood = contour[: max(move.first, 1)]
+    return (
+        note.picked
+        and not note.techniques
+        and move.start - round(move.target) >= _LEAST_BEND
+        and abs(float(np.median(stood)) - move.start) < 0.25
+    )
 
 
 def _make_pre_bend(move: Move, note: NoteInMaking, start_s: float, end_s: float, onset_s: float) -> None:

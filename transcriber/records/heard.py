@@ -23,6 +23,8 @@ class PitchTrack:
         Centre of each frame, seconds in the file.
     frequency_hz : ndarray of float64
         Fundamental frequency, NaN where there is no pitch.
+    guess_hz : ndarray of float64
+        The likeliest frequency even where the frame was found to have no pitch; NaN in silence.
     voiced_probability : ndarray of float64
         Probability, 0 to 1, that the frame has a pitch.
     level_db : ndarray of float64
@@ -31,6 +33,7 @@ class PitchTrack:
 
     times_s: FloatArray
     frequency_hz: FloatArray
+    guess_hz: FloatArray
     voiced_probability: FloatArray
     level_db: FloatArray
 

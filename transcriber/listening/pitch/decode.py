@@ -14,7 +14,7 @@ from transcriber.listening.pitch.candidates import Candidates
 from transcriber.listening.pitch.settings import PitchSettings
 
 Float32 = npt.NDArray[np.float32]
-UNVOICED = -1
+_UNVOICED = -1
 _FLOOR = 1e-5
 _CHUNK = 3000
 # Survivor paths meet within far fewer frames than this; decoding a chunk from this far beyond its end
@@ -22,9 +22,19 @@ _CHUNK = 3000
 _LOOKAHEAD = 600
 
 
-def decode_path(candidates: Candidates, n_frames: int, settings: PitchSettings) -> npt.NDArray[np.int64]:
-    """Return the likeliest pitch bin of each frame, `UNVOICED` where there is none; shape (n_frames,)."""
-    path = np.full(n_frames, UNVOICED, np.int64)
+def decode_path(
+    candidates: Candidates, n_frames: int, settings: PitchSettings
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """Find the likeliest path.
+
+    Returns
+    -------
+    bins : ndarray of int64, shape (n_frames,)
+        Pitch bin of each frame; where the path is unvoiced, the bin that would be likeliest were it voiced.
+    voiced : ndarray of bool, shape (n_frames,)
+    """
+    bins = np.zeros(n_frames, np.int64)
+    is_voiced = np.zeros(n_frames, bool)
     state: tuple[Float32, float] | None = None
     begin = 0
     while begin < n_frames:
@@ -32,11 +42,13 @@ def decode_path(candidates: Candidates, n_frames: int, settings: PitchSettings) 
         seen = min(end + _LOOKAHEAD, n_frames)
         voiced, unvoiced = _observations(candidates, begin, seen, settings)
         scores, rests = _forward(voiced, unvoiced, state, settings)
-        path[begin:end] = _backward(scores, rests, settings)[: end - begin]
+        path, guesses = _backward(scores, rests, settings)
+        is_voiced[begin:end] = path[: end - begin] != _UNVOICED
+        bins[begin:end] = np.where(path == _UNVOICED, guesses, path)[: end - begin]
         last = end - begin - 1
         state = (scores[last], float(rests[last]))
         begin = end
-    return path
+    return bins, is_voiced
 
 
 def _observations(
@@ -98,27 +110,29 @@ def _forward(
     return scores, rests
 
 
-def _backward(scores: Float32, rests: Float32, settings: PitchSettings) -> npt.NDArray[np.int64]:
-    """Follow the best path back from the last frame."""
+def _backward(
+    scores: Float32, rests: Float32, settings: PitchSettings
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Follow the best path back from the last frame; also the best voiced bin of each frame."""
     frames, bins = scores.shape
     reach = settings.glide_bins
     weights = _glide_costs(settings)
-    path = np.full(frames, UNVOICED, np.int64)
+    path = np.full(frames, _UNVOICED, np.int64)
     best = int(scores[-1].argmax())
-    current = best if scores[-1, best] >= rests[-1] else UNVOICED
+    current = best if scores[-1, best] >= rests[-1] else _UNVOICED
     tops = scores.argmax(axis=1)
     path[-1] = current
     for t in range(frames - 2, -1, -1):
         top = int(tops[t])
         peak, rest = float(scores[t, top]), float(rests[t])
-        if current == UNVOICED:
-            current = top if peak - settings.voicing_cost > rest else UNVOICED
+        if current == _UNVOICED:
+            current = top if peak - settings.voicing_cost > rest else _UNVOICED
         else:
             low, high = max(current - reach, 0), min(current + reach + 1, bins)
             near = scores[t, low:high] + weights[low - current + reach : high - current + reach]
             nearest = int(near.argmax())
             options = (float(near[nearest]), peak - settings.jump_cost, rest - settings.voicing_cost)
             choice = options.index(max(options))
-            current = (low + nearest, top, UNVOICED)[choice]
+            current = (low + nearest, top, _UNVOICED)[choice]
         path[t] = current
-    return path
+    return path, tops

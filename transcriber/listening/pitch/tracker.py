@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from transcriber.listening.pitch.candidates import Candidates, find_candidates
-from transcriber.listening.pitch.decode import UNVOICED, decode_path
+from transcriber.listening.pitch.decode import decode_path
 from transcriber.listening.pitch.difference import difference_function, frame_starts, normalised_difference
 from transcriber.listening.pitch.refine import refine_periods
 from transcriber.listening.pitch.settings import PitchSettings
@@ -48,13 +48,14 @@ def track_pitch(
     quiet = level < level.max(initial=-200.0) + settings.silence_db
 
     found = _candidates(padded, centres, quiet, settings)
-    path = decode_path(found, len(centres), settings)
-    frequency, depth = _refined(padded, centres, path, settings)
-    probability = np.clip(1.0 - depth, 0.0, 1.0)
+    bins, voiced = decode_path(found, len(centres), settings)
+    guess, depth = _refined(padded, centres, bins, ~quiet, settings)
+    frequency = np.where(voiced, guess, np.nan)
+    probability = np.where(voiced, np.clip(1.0 - depth, 0.0, 1.0), 0.0)
     times = start_s + centres / settings.sample_rate_hz
-    for array in (times, frequency, probability, level):
+    for array in (times, frequency, guess, probability, level):
         array.flags.writeable = False
-    return PitchTrack(times, frequency, probability, level)
+    return PitchTrack(times, frequency, guess, probability, level)
 
 
 def _frame_levels(
@@ -100,15 +101,16 @@ def _candidates(
 def _refined(
     padded: npt.NDArray[np.float32],
     starts: npt.NDArray[np.int64],
-    path: npt.NDArray[np.int64],
+    bins: npt.NDArray[np.int64],
+    sounding: npt.NDArray[np.bool_],
     settings: PitchSettings,
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Frequency of every frame, NaN where unvoiced, and the depth of its trough (1 where unvoiced)."""
-    frequency = np.full(len(path), np.nan)
-    depth = np.ones(len(path))
-    grid = settings.lowest_hz * 2 ** (np.maximum(path, 0) / (12 * settings.bins_per_semitone))
-    for block in _blocks(len(path)):
-        frames = np.nonzero(path[block] != UNVOICED)[0] + block.start
+    """Frequency of every sounding frame (NaN elsewhere), and the depth of its trough (1 elsewhere)."""
+    frequency = np.full(len(bins), np.nan)
+    depth = np.ones(len(bins))
+    grid = settings.lowest_hz * 2 ** (bins / (12 * settings.bins_per_semitone))
+    for block in _blocks(len(bins)):
+        frames = np.nonzero(sounding[block])[0] + block.start
         if len(frames) == 0:
             continue
         difference = normalised_difference(
