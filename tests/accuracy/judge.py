@@ -8,7 +8,7 @@ length, techniques; `timing` with tempo_bpm and meter). Only these are read.
 Conventions
 -----------
 - Notes are matched by `mir_eval.transcription.match_notes` (Raffel et al., ISMIR 2014): onset within 50 ms,
-  pitch within 50 cents, offsets ignored. The pitch is the fretted one. Every other figure speaks of these pairs.
+  pitch within 50 cents, offsets ignored. The pitch is the fretted one. All other figures speak of the pairs.
 - *Start*: bar and beat as in the truth after one shift of the whole take by whole beats, the shift that makes
   most notes right (the smallest, if several do). *Rhythm*: length exactly right too.
 - *Downbeat*: that shift is a whole number of bars.
