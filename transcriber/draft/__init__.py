@@ -1,1 +1,75 @@
-"""The draft document and the journal of its corrections."""
+"""The draft document, checked both ways, and the journal of a person's corrections beside it.
+
+`read_corrected` is what readers use: the machine's draft with the journal applied.
+"""
+
+from transcriber.draft.apply import apply_journal
+from transcriber.draft.assemble import AssembleSettings, assemble_draft
+from transcriber.draft.corrections import ACTIONS, Correction, Journal, JournalEntry, NoteMark
+from transcriber.draft.document import (
+    CONFIDENCE_ASPECTS,
+    FORMAT_VERSION,
+    Alternative,
+    Chord,
+    Confidence,
+    Contour,
+    Draft,
+    DraftInstrument,
+    DraftNote,
+    Issue,
+    Key,
+    MadeBy,
+    Phrase,
+    Shape,
+    Source,
+    Timing,
+)
+from transcriber.draft.files import DRAFT_SUFFIX, draft_bytes, parse_draft, read_draft, write_draft
+from transcriber.draft.journal import (
+    JOURNAL_SUFFIX,
+    Corrected,
+    append_correction,
+    journal_path,
+    read_corrected,
+    read_journal,
+)
+from transcriber.draft.schema import draft_schema
+
+__all__ = [
+    "ACTIONS",
+    "CONFIDENCE_ASPECTS",
+    "DRAFT_SUFFIX",
+    "FORMAT_VERSION",
+    "JOURNAL_SUFFIX",
+    "Alternative",
+    "AssembleSettings",
+    "Chord",
+    "Confidence",
+    "Contour",
+    "Corrected",
+    "Correction",
+    "Draft",
+    "DraftInstrument",
+    "DraftNote",
+    "Issue",
+    "Journal",
+    "JournalEntry",
+    "Key",
+    "MadeBy",
+    "NoteMark",
+    "Phrase",
+    "Shape",
+    "Source",
+    "Timing",
+    "append_correction",
+    "apply_journal",
+    "assemble_draft",
+    "draft_bytes",
+    "draft_schema",
+    "journal_path",
+    "parse_draft",
+    "read_corrected",
+    "read_draft",
+    "read_journal",
+    "write_draft",
+]

@@ -1,14 +1,14 @@
 """Bringing the stages' records together into one draft document.
 
-Overall confidence is the product of the five aspects: the probability that a note needs no correction, were the
-aspects calibrated and their errors independent. Errors that come together make it too low, never too high by
-more than the least sure aspect allows (a product is at most its least factor).
+Overall confidence is the product of the five aspects: the probability that a note needs no correction, were
+the aspects calibrated and their errors independent. Where errors come together it is too low, a lower bound;
+it never exceeds the least sure aspect.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -96,8 +96,8 @@ def assemble_draft(
     Returns
     -------
     Draft
-        Times rounded to 0.1 ms, cents to 0.1, confidences to 0.001. Ids count from ``n001`` in order of onset.
-        The stages' problems come first among the issues, then one ``check_note`` for each unsure note.
+        Times rounded to 0.1 ms, cents to 0.1, confidences to 0.001. Ids count from ``n001`` in order of
+        onset. The stages' problems come first among the issues, then one ``check_note`` for each unsure note.
 
     Raises
     ------
@@ -136,15 +136,16 @@ def assemble_draft(
     )
 
 
-def overall_confidence(aspects: Sequence[float]) -> float:
-    """Combine the aspects' confidences into one: their product, to three decimals.
+def with_overall(aspects: Mapping[str, float]) -> Confidence:
+    """Round the aspects' confidences and add the overall one: their product, to three decimals.
 
     Parameters
     ----------
-    aspects : sequence of float
-        Each 0 to 1.
+    aspects : mapping of str to float
+        One for each of `CONFIDENCE_ASPECTS`, 0 to 1.
     """
-    return _rounded(math.prod(aspects), CONFIDENCE_DECIMALS)
+    rounded = {name: _rounded(aspects[name], CONFIDENCE_DECIMALS) for name in CONFIDENCE_ASPECTS}
+    return Confidence(**rounded, overall=_rounded(math.prod(rounded.values()), CONFIDENCE_DECIMALS))
 
 
 def issue_of(problem: Problem, notes: Sequence[DraftNote]) -> Issue:
@@ -249,17 +250,15 @@ def decimate_contour(times_s: np.ndarray, cents: np.ndarray, spacing_s: float) -
 
 def _confidence(heard: HeardNote, written: WrittenNote, place: Place | None) -> Confidence:
     """Round the aspects; a note with no place on the neck has no confidence in it."""
-    aspects = [
-        _rounded(value, CONFIDENCE_DECIMALS)
-        for value in (
-            heard.pitch_confidence,
-            heard.onset_confidence,
-            0.0 if place is None else place.confidence,
-            written.confidence,
-            heard.technique_confidence,
-        )
-    ]
-    return Confidence(*aspects, overall=overall_confidence(aspects))
+    return with_overall(
+        {
+            "pitch": heard.pitch_confidence,
+            "onset": heard.onset_confidence,
+            "place": 0.0 if place is None else place.confidence,
+            "rhythm": written.confidence,
+            "technique": heard.technique_confidence,
+        }
+    )
 
 
 def _timing(written: Written) -> Timing:

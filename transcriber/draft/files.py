@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -61,11 +60,6 @@ def draft_bytes(draft: Draft, name: str = "draft") -> bytes:
     check_document(document, name)
     check_consistency(draft, name)
     return document_text(document).encode("utf-8")
-
-
-def draft_sha256(draft: Draft) -> str:
-    """Digest of a draft's document: tells whether it is the one that a correction was made on."""
-    return hashlib.sha256(draft_bytes(draft)).hexdigest()
 
 
 def write_draft(draft: Draft, path: Path, force: bool = False) -> None:

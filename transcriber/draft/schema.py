@@ -1,8 +1,9 @@
 """Checking plain JSON values against the shipped JSON Schema, with errors of one line.
 
-The schema is `draft.schema.json` (JSON Schema 2020-12) in this folder. Two things go beyond the plain
-library: numbers must be finite and text must be encodable (JSON as Python reads it lets NaN and half
-surrogates pass), and long arrays of plain numbers are checked in one pass, as contours are long.
+The schemas are `draft.schema.json` and `correction.schema.json` (JSON Schema 2020-12) in this folder. Two
+things go beyond the plain library: numbers must be finite and text must be encodable (JSON as Python reads it
+lets NaN and half surrogates pass), and long arrays of plain numbers are checked in one pass, as contours are
+long.
 """
 
 from __future__ import annotations
@@ -31,10 +32,18 @@ _WORDS = {
 }
 
 
-@cache
 def draft_schema() -> dict[str, Any]:
-    """Return the JSON Schema of the draft document as shipped; do not change what is returned."""
-    text = resources.files("transcriber.draft").joinpath("draft.schema.json").read_text(encoding="utf-8")
+    """Return the JSON Schema of the draft document as shipped."""
+    return _read_schema("draft")
+
+
+def correction_schema() -> dict[str, Any]:
+    """Return the JSON Schema of one line of the journal as shipped."""
+    return _read_schema("correction")
+
+
+def _read_schema(name: str) -> dict[str, Any]:
+    text = resources.files("transcriber.draft").joinpath(f"{name}.schema.json").read_text(encoding="utf-8")
     schema: dict[str, Any] = json.loads(text)
     return schema
 
@@ -49,7 +58,8 @@ def check_document(document: Any, name: str, part: str | None = None) -> None:
     name : str
         What to call the document in an error, such as its file name.
     part : str, optional
-        Name of a definition (``"note"``, ``"technique"``) to check a part alone.
+        Name of a definition (``"note"``, ``"technique"``) to check a part alone, or ``"correction"`` for a
+        line of the journal.
 
     Raises
     ------
@@ -69,8 +79,8 @@ def _validator(part: str | None) -> Any:
     kind: Any = validators.extend(  # type: ignore[no-untyped-call]
         Draft202012Validator, {"items": _check_items}, type_checker=types
     )
-    schema = draft_schema()
-    if part is not None:
+    schema = correction_schema() if part == "correction" else draft_schema()
+    if part not in (None, "correction"):
         schema = {"$ref": f"#/$defs/{part}", "$defs": schema["$defs"]}
     return kind(schema)
 

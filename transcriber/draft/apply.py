@@ -1,0 +1,271 @@
+"""Applying corrections to a draft: pure functions, a new draft out for each correction in.
+
+On the draft that it was made on, a correction finds its note by id. On another (the take was drafted again)
+the note with the id counts only if onset and pitch fit as well; else the nearest note of that pitch within
+50 ms is taken (the tolerance by which mir_eval holds two notes for one). What fits nowhere becomes a `Problem`
+and stays in the journal.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from transcriber.draft.apply_note import added_note, changed_note, confirmed_note, retechniqued_note
+from transcriber.draft.assemble import CHECK_NOTE
+from transcriber.draft.coding import decode, encode
+from transcriber.draft.consistency import check_consistency
+from transcriber.draft.corrections import Correction, Journal, JournalEntry, NoteMark
+from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase, Timing
+from transcriber.draft.layout import draft_text
+from transcriber.draft.schema import check_document, show_value
+from transcriber.errors import DraftError
+from transcriber.records.problem import Problem
+from transcriber.records.written import Meter, WrittenNote
+
+SAME_ONSET_S = 0.05
+
+
+def apply_journal(draft: Draft, journal: Journal) -> tuple[Draft, tuple[Problem, ...]]:
+    """Apply all corrections in force.
+
+    Parameters
+    ----------
+    draft : Draft
+        The machine's.
+    journal : Journal
+
+    Returns
+    -------
+    Draft
+        As a person corrected it.
+    tuple of Problem
+        What was odd about the journal's file, then one ``correction_does_not_fit`` for each correction that
+        could not be applied.
+    """
+    problems = list(journal.problems)
+    corrected = draft
+    digest = document_sha256(draft) if journal.entries else ""
+    for entry in journal.in_force():
+        try:
+            corrected = apply_entry(corrected, entry, entry.draft_sha256 == digest)
+        except DraftError as error:
+            problems.append(_misfit(entry, str(error)))
+    return corrected, tuple(problems)
+
+
+def document_sha256(draft: Draft) -> str:
+    """Digest of a draft's document: tells whether it is the one that a correction was made on."""
+    return hashlib.sha256(draft_text(draft).encode("utf-8")).hexdigest()
+
+
+def apply_entry(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
+    """Apply one correction that is not an undo.
+
+    Parameters
+    ----------
+    draft : Draft
+        With all earlier corrections applied.
+    entry : JournalEntry
+    same_draft : bool
+        Whether the correction was made on this very draft, so that ids can be trusted.
+
+    Raises
+    ------
+    DraftError
+        If the correction does not fit: its note is not there, or what it sets breaks a rule.
+    """
+    correction = entry.correction
+    if correction.action == "add_note":
+        return _add_note(draft, entry, same_draft)
+    if correction.note is not None:
+        return _apply_to_note(draft, correction, correction.note, same_draft)
+    changed = _WHOLE_ACTIONS[correction.action](draft, correction)
+    check_consistency(changed, "the corrected draft")
+    return changed
+
+
+def find_note(draft: Draft, mark: NoteMark, same_draft: bool, pitches: tuple[Any, ...] | None) -> DraftNote:
+    """Find the note that a correction means.
+
+    Parameters
+    ----------
+    draft : Draft
+    mark : NoteMark
+    same_draft : bool
+        Whether ids can be trusted.
+    pitches : tuple of (int or None), or None
+        Pitches that fit besides the mark's own; None for any, with the mark's own preferred.
+
+    Raises
+    ------
+    DraftError
+        If no note fits.
+    """
+    named = draft.note(mark.id)
+    if same_draft:
+        if named is None:
+            raise DraftError(f"there is no note {mark.id}")
+        return named
+    near = [note for note in draft.notes if round(abs(note.onset_s - mark.onset_s), 4) <= SAME_ONSET_S]
+    if pitches is not None:
+        near = [note for note in near if note.pitch_midi == mark.pitch_midi or note.pitch_midi in pitches]
+    if not near:
+        raise DraftError(f"no note with pitch {show_value(mark.pitch_midi)} begins near {mark.onset_s:.2f} s")
+    return min(
+        near,
+        key=lambda note: (
+            note.pitch_midi != mark.pitch_midi,
+            note.id != mark.id,
+            abs(note.onset_s - mark.onset_s),
+        ),
+    )
+
+
+def _misfit(entry: JournalEntry, reason: str) -> Problem:
+    mark = entry.correction.note
+    start_s = None if mark is None else mark.onset_s
+    values = entry.correction.values
+    if entry.correction.action == "add_note" and isinstance(values["onset_s"], int | float):
+        start_s = float(values["onset_s"])
+    message = f"Correction {entry.revision} ({entry.correction.action}) does not fit this draft: {reason}."
+    return Problem("correction_does_not_fit", message, start_s, start_s)
+
+
+def _apply_to_note(draft: Draft, correction: Correction, mark: NoteMark, same_draft: bool) -> Draft:
+    if correction.action == "set_remark":
+        # A remark is about the moment, so it stays with it even where the pitch is now heard otherwise.
+        note = find_note(draft, mark, same_draft, None)
+        remark = _checked_remark(correction.values["remark"])
+        return _with_note(draft, note.id, replace(note, remark=remark), looked_at=False)
+    note = find_note(draft, mark, same_draft, (correction.values.get("pitch_midi", mark.pitch_midi),))
+    if correction.action == "remove_note":
+        return _without_note(draft, note.id)
+    return _with_note(draft, note.id, _NOTE_ACTIONS[correction.action](draft, note, correction.values))
+
+
+_NOTE_ACTIONS: Mapping[str, Callable[[Draft, DraftNote, Mapping[str, Any]], DraftNote]] = {
+    "change_note": changed_note,
+    "replace_techniques": retechniqued_note,
+    "confirm_note": confirmed_note,
+}
+
+
+def _add_note(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
+    note = added_note(draft, f"c{entry.revision}", entry.correction.values)
+    if not same_draft:
+        for other in draft.notes:
+            near = round(abs(other.onset_s - note.onset_s), 4) <= SAME_ONSET_S
+            if near and other.pitch_midi == note.pitch_midi:
+                raise DraftError(f"the draft has this note already, {other.id}")
+    if draft.note(note.id) is not None:
+        raise DraftError(f"the id {note.id} is taken")
+    return replace(draft, notes=_in_order((*draft.notes, note)))
+
+
+def _with_note(draft: Draft, note_id: str, note: DraftNote, looked_at: bool = True) -> Draft:
+    """Put a changed note in place of the one with its id; a person who changed it has looked at it."""
+    issues = draft.issues
+    if looked_at:
+        issues = tuple(issue for issue in issues if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,)))
+    notes = tuple(note if other.id == note_id else other for other in draft.notes)
+    return replace(draft, notes=_in_order(notes), issues=issues)
+
+
+def _without_note(draft: Draft, note_id: str) -> Draft:
+    issues = (
+        replace(issue, notes=tuple(each for each in issue.notes if each != note_id))
+        for issue in draft.issues
+        if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,))
+    )
+    notes = tuple(note for note in draft.notes if note.id != note_id)
+    return replace(draft, notes=notes, issues=tuple(issues))
+
+
+def _in_order(notes: tuple[DraftNote, ...]) -> tuple[DraftNote, ...]:
+    return tuple(sorted(notes, key=lambda note: note.onset_s))
+
+
+def _change_timing(draft: Draft, correction: Correction) -> Draft:
+    """Change the timing; notes keep their place in time when the bars are cut anew or the downbeat moves."""
+    document = {**encode(draft.timing), **correction.values}
+    check_document(document, "timing", part="timing")
+    old, new = draft.timing, decode(Timing, document)
+    if new.meter.unit != old.meter.unit:
+        raise DraftError(f"the meter {new.meter} counts other beats than {old.meter}; write the rhythm anew")
+    # With new beats, `first_beat` tells where their list begins; with the old ones, it moves the downbeat.
+    shift = 0 if "beats_s" in correction.values else new.first_beat - old.first_beat
+    notes = tuple(_moved(note, old.meter, new.meter, shift) for note in draft.notes)
+    chords = tuple(_moved(chord, old.meter, new.meter, shift) for chord in draft.chords)
+    return replace(draft, timing=new, notes=notes, chords=chords)
+
+
+def _moved(item: Any, old: Meter, new: Meter, shift: int) -> Any:
+    written = WrittenNote(item.start(old) + shift, item.length, 1.0)
+    if written.bar(new) < 0:
+        raise DraftError(f"the take would begin in bar {written.bar(new)}; a pickup is one bar at most")
+    return replace(item, bar=written.bar(new), beat=written.beat(new))
+
+
+def _set_key(draft: Draft, correction: Correction) -> Draft:
+    value = correction.values["key"]
+    check_document(value, "key", part="key")
+    return replace(draft, key=None if value is None else decode(Key, value))
+
+
+def _set_chords(draft: Draft, correction: Correction) -> Draft:
+    values = correction.values["chords"]
+    if not isinstance(values, list):
+        raise DraftError(f"chords is {show_value(values)}; it must be an array")
+    for value in values:
+        check_document(value, "chord", part="chord")
+    return replace(draft, chords=tuple(decode(Chord, value) for value in values))
+
+
+def _set_phrase(draft: Draft, correction: Correction) -> Draft:
+    old = _phrase(draft, correction.phrase)
+    base = {"id": correction.phrase, "name": "", "remark": None} if old is None else encode(old)
+    document = {**base, **correction.values}
+    check_document(document, "phrase", part="phrase")
+    rest = [phrase for phrase in draft.phrases if phrase.id != correction.phrase]
+    return _with_phrases(draft, [*rest, decode(Phrase, document)])
+
+
+def _remove_phrase(draft: Draft, correction: Correction) -> Draft:
+    if _phrase(draft, correction.phrase) is None:
+        raise DraftError(f"there is no phrase {correction.phrase}")
+    return _with_phrases(draft, [phrase for phrase in draft.phrases if phrase.id != correction.phrase])
+
+
+def _remark_on_phrase(draft: Draft, correction: Correction) -> Draft:
+    old = _phrase(draft, correction.phrase)
+    if old is None:
+        raise DraftError(f"there is no phrase {correction.phrase}")
+    rest = [phrase for phrase in draft.phrases if phrase.id != correction.phrase]
+    return _with_phrases(draft, [*rest, replace(old, remark=_checked_remark(correction.values["remark"]))])
+
+
+def _phrase(draft: Draft, phrase_id: str | None) -> Phrase | None:
+    return next((phrase for phrase in draft.phrases if phrase.id == phrase_id), None)
+
+
+def _with_phrases(draft: Draft, phrases: list[Phrase]) -> Draft:
+    return replace(draft, phrases=tuple(sorted(phrases, key=lambda phrase: (phrase.start_s, phrase.id))))
+
+
+def _checked_remark(value: Any) -> str | None:
+    if value is not None:
+        check_document(value, "remark", part="remark")
+    return value or None
+
+
+_WHOLE_ACTIONS: Mapping[str, Callable[[Draft, Correction], Draft]] = {
+    "change_timing": _change_timing,
+    "set_key": _set_key,
+    "set_chords": _set_chords,
+    "set_phrase": _set_phrase,
+    "remove_phrase": _remove_phrase,
+    "set_remark": _remark_on_phrase,
+}
