@@ -1,0 +1,146 @@
+"""The words around a text tab: header, notes to check first, and a person's remarks."""
+
+from __future__ import annotations
+
+import textwrap
+
+from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
+from transcriber.export.score import unsure_notes
+from transcriber.export.tab_signs import NOTE_NAMES, pitch_name
+
+TUNING_NAMES: dict[tuple[int, ...], str] = {
+    (64, 59, 55, 50, 45, 40): "standard",
+    (64, 59, 55, 50, 45, 38): "drop D",
+    (62, 57, 53, 48, 43, 36): "drop C",
+    (63, 58, 54, 49, 44, 39): "half a tone down",
+    (62, 57, 53, 48, 43, 38): "a tone down",
+    (62, 57, 55, 50, 45, 38): "DADGAD",
+    (62, 59, 55, 50, 43, 38): "open G",
+    (62, 57, 54, 50, 45, 38): "open D",
+    (64, 59, 55, 50, 45, 40, 35): "standard, seven strings",
+    (43, 38, 33, 28): "standard bass",
+}
+"""Names the trade has for tunings, string 1 first."""
+
+UNIT_NAMES = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th"}
+
+ASPECT_WORDS = {
+    "pitch": "the pitch",
+    "onset": "where it begins",
+    "place": "the string and fret",
+    "rhythm": "the rhythm",
+    "technique": "the technique",
+}
+"""What a person checks, by aspect of confidence."""
+
+
+def header(draft: Draft, width: int) -> list[str]:
+    """Title, tempo, meter, key, tuning and capo."""
+    title = _plain(draft.source.file)
+    timing = draft.timing
+    pulse = "dotted quarter" if timing.meter.compound else UNIT_NAMES.get(timing.meter.unit, "beat")
+    facts = [f"Tempo: {pulse} = {timing.tempo_bpm:.0f}", f"Meter: {timing.meter}"]
+    if draft.key is not None:
+        facts.append(f"Key: {draft.key.tonic} {draft.key.mode}")
+    if timing.swing is not None:
+        facts.append(f"Swing: {timing.swing:.1f} to 1, written straight")
+    lines = [title, "=" * min(len(title), width)]
+    return lines + _flow(facts, width) + _flow([_tuning(draft), _capo(draft)], width)
+
+
+def take_issues(draft: Draft, width: int) -> list[str]:
+    """What the draft says about the take as a whole."""
+    whole = [issue for issue in draft.issues if not issue.notes]
+    if not whole:
+        return []
+    return ["", "About the take", *(line for one in whole for line in _item(_spanned(one), width))]
+
+
+def check_list(draft: Draft, width: int) -> list[str]:
+    """The notes to check first, with time, bar, beat, place and reason."""
+    unsure = unsure_notes(draft)
+    if not unsure:
+        return []
+    lines = ["", "Check first"]
+    for note in unsure:
+        lines += _item(f"{_where(note)}: {_reason(draft, note)}", width)
+    return lines
+
+
+def remarks(draft: Draft, width: int) -> list[str]:
+    """Phrases with their names, and the teacher's own words on phrases and notes."""
+    lines: list[str] = []
+    for phrase in draft.phrases:
+        words = f"{_clock(phrase.start_s)} {_plain(phrase.name)}"
+        lines += _item(words + (f": {_plain(phrase.remark)}" if phrase.remark else ""), width)
+    for note in draft.notes:
+        if note.remark:
+            lines += _item(f"{_where(note)}: {_plain(note.remark)}", width)
+    return ["", "Remarks", *lines] if lines else []
+
+
+def _tuning(draft: Draft) -> str:
+    tuning = draft.instrument.tuning_midi
+    names = " ".join(NOTE_NAMES[pitch % 12] for pitch in reversed(tuning))
+    known = TUNING_NAMES.get(tuning)
+    return f"Tuning: {names} (string {len(tuning)} to 1{', ' + known if known else ''})"
+
+
+def _capo(draft: Draft) -> str:
+    capo = draft.instrument.capo
+    return f"Capo: fret {capo}, frets are counted from it" if capo else "Capo: none"
+
+
+def _where(note: DraftNote) -> str:
+    place = "no string" if note.string is None else f"string {note.string}"
+    if note.fret is not None:
+        place += f" fret {note.fret}"
+    pitch = "" if note.pitch_midi is None else f" ({pitch_name(note.pitch_midi)})"
+    return f"bar {note.bar} beat {_mixed(note)}, {_clock(note.onset_s)}, {place}{pitch}"
+
+
+def _mixed(note: DraftNote) -> str:
+    """Write a beat as a whole number and a fraction, such as ``2+1/2``."""
+    whole, part = divmod(note.beat, 1)
+    return f"{whole}+{part}" if part else str(whole)
+
+
+def _reason(draft: Draft, note: DraftNote) -> str:
+    said = [_plain(issue.message) for issue in draft.issues if note.id in issue.notes]
+    if said:
+        return "; ".join(said)
+    weakest = min(CONFIDENCE_ASPECTS, key=lambda aspect: getattr(note.confidence, aspect))
+    sure = round(100 * getattr(note.confidence, weakest))
+    return f"{ASPECT_WORDS[weakest]} is unsure ({sure} %)"
+
+
+def _spanned(issue: Issue) -> str:
+    if issue.start_s is None:
+        return _plain(issue.message)
+    return f"{_clock(issue.start_s)}: {_plain(issue.message)}"
+
+
+def _clock(seconds: float) -> str:
+    """Write a time as minutes, seconds and hundredths."""
+    hundredths = round(seconds * 100)
+    return f"{hundredths // 6000}:{hundredths // 100 % 60:02d}.{hundredths % 100:02d}"
+
+
+def _flow(facts: list[str], width: int) -> list[str]:
+    """Set facts side by side, three spaces apart, as many as fit in a line."""
+    lines: list[str] = []
+    for fact in facts:
+        if lines and len(lines[-1]) + 3 + len(fact) <= width:
+            lines[-1] += "   " + fact
+        else:
+            lines += textwrap.wrap(fact, width)
+    return lines
+
+
+def _item(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, initial_indent="- ", subsequent_indent="  ")
+
+
+def _plain(text: str) -> str:
+    """One line without control characters, so that no text can disturb the page or a terminal."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split())

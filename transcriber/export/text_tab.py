@@ -1,0 +1,62 @@
+"""Text tab in plain characters: rhythm letters over string lines, with a legend and a list of notes to check.
+
+The rows of a system, from the top: bar numbers, chords, palm mute and the like, tuplet brackets, rhythm,
+the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm letters stand exactly
+over their notes. A bar that alone is wider than the line is broken at a beat, with ``:`` at the broken edge.
+"""
+
+from __future__ import annotations
+
+from transcriber.draft.document import Draft
+from transcriber.errors import UsageError
+from transcriber.export.score import score_of
+from transcriber.export.tab_canvas import draw_system
+from transcriber.export.tab_layout import fill_systems
+from transcriber.export.tab_signs import NOTE_NAMES
+from transcriber.export.tab_words import check_list, header, remarks, take_issues
+from transcriber.export.tab_writer import TabWriter
+
+NARROWEST, WIDEST = 60, 200
+"""Characters in a line."""
+
+
+def text_tab(draft: Draft, width: int = 80) -> str:
+    r"""Write a draft as text tab.
+
+    Parameters
+    ----------
+    draft : Draft
+    width : int
+        Characters in a line, 60 to 200.
+
+    Returns
+    -------
+    str
+        Lines ended by ``\n``. All of it is plain ASCII but for the file's name and a person's own words.
+
+    Raises
+    ------
+    UsageError
+        If `width` is out of bounds.
+    DraftError
+        If a position or length of the draft cannot be written.
+    """
+    if not NARROWEST <= width <= WIDEST:
+        raise UsageError(f"width {width} is out of bounds: choose {NARROWEST} to {WIDEST} characters")
+    score = score_of(draft)
+    writer = TabWriter(draft, score)
+    bars = [writer.bar(bar) for bar in score.bars]
+    lines = header(draft, width)
+    names = string_names(draft.instrument.tuning_midi)
+    for system in fill_systems(bars, width, max(len(name) for name in names)):
+        lines += ["", *draw_system(system, names)]
+    if score.bars:
+        lines += ["", *writer.legend(width)]
+    lines += take_issues(draft, width) + check_list(draft, width) + remarks(draft, width)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def string_names(tuning_midi: tuple[int, ...]) -> tuple[str, ...]:
+    """Names for the string lines, string 1 first and in lower case, as the trade writes it."""
+    names = [NOTE_NAMES[pitch % 12] for pitch in tuning_midi]
+    return (names[0].lower(), *names[1:])
