@@ -68,8 +68,8 @@ class Damping:
 class StringHistory:
     """All that happens to one string.
 
-    `times_s`, `midi` are points of its piecewise linear pitch; `fret_times_s`, `stiffness_steps` tell from when
-    on its inharmonicity is that of the open string times ``2 ** stiffness_steps``.
+    `times_s`, `midi` are points of its piecewise linear pitch; from each of `fret_times_s` on, its
+    inharmonicity is that of the open string times ``2 ** stiffness_steps``.
     """
 
     string: int

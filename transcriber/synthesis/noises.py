@@ -12,11 +12,11 @@ from transcriber.synthesis.tone import Tone
 FloatArray = npt.NDArray[np.float64]
 Sound = npt.NDArray[np.float32]
 
-_PICK_LEAD_S, _PICK_DECAY_S = 0.003, 0.0025
+_PICK_LEAD_S, _PICK_DECAY_S = 0.003, 0.004
 _PICK_BAND_HZ = (1200.0, 6500.0)
 _DEAD_NOTE_DECAY_S, _DEAD_NOTE_LEVEL_DB = 0.012, -14.0
 _FINGER_BAND_HZ = (900.0, 4500.0)
-_FINGER_LEVEL_DB = {True: -42.0, False: -54.0}
+_FINGER_LEVEL_DB = {True: -45.0, False: -58.0}
 _HUM_PARTIALS = (1.0, 0.6, 0.4, 0.15, 0.2, 0.05, 0.1)
 # A driven amplifier raises what lies under the notes.
 _DRIVE_RAISES_DB = 14.0

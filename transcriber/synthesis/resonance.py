@@ -80,7 +80,7 @@ def add_string(
             continue
         start_s = first / sample_rate_hz
         partials = _partials(excitation, history, spec, tone, rng)
-        edges_s = start_s + np.arange(room // BLOCK + 2) * (BLOCK / sample_rate_hz)
+        edges_s = np.asarray(start_s + np.arange(room // BLOCK + 2) * (BLOCK / sample_rate_hz), np.float64)
         envelope = _envelope(partials, history.dampings, excitation, edges_s)
         audible = np.flatnonzero(np.abs(envelope).max(axis=0) > 10.0 ** (_FADED_DB / 20.0))
         blocks = int(min(audible[-1] + 1, len(edges_s) - 1)) if len(audible) else 0
@@ -128,7 +128,8 @@ def _partials(
 def _pluck_share(excitation: Excitation, tone: Tone, length: float) -> float:
     if excitation.kind == "pull":
         # The finger plucks where it was, counted from the far end of the string.
-        return max(0.03, 1.0 - 2.0 ** (-(excitation.from_fret - excitation.fret) / 12.0))
+        interval = (excitation.from_fret - excitation.fret) / 12.0
+        return max(0.03, 1.0 - math.pow(2.0, -interval))
     if excitation.kind in ("hammer", "slide"):
         return 0.3
     return min(tone.pick_position / length, 0.5)

@@ -1,9 +1,9 @@
 """A stiff, plucked, magnetically picked-up string.
 
-Partials lie at ``f_n = n f0 sqrt(1 + B n^2)`` with ``B = pi^3 E d^4 / (64 T L^2)`` (Fletcher 1964); for a wound
-string ``d`` is its core, which alone resists bending. Stopping the string at fret n shortens L and leaves T
-alone, so ``B(n) = B(0) 2^(n/6)``. An ideal pluck at share p of the length gives the n-th partial of the string's
-velocity the amplitude ``sin(n pi p) / n``, and a pickup at share q senses it with ``sin(n pi q)``.
+Partials lie at ``f_n = n f0 sqrt(1 + B n^2)`` with ``B = pi^3 E d^4 / (64 T L^2)`` (Fletcher 1964); for a
+wound string ``d`` is its core, which alone resists bending. Stopping the string at fret n shortens L and
+leaves T alone, so ``B(n) = B(0) 2^(n/6)``. An ideal pluck at share p of the length gives the n-th partial of
+the string's velocity the amplitude ``sin(n pi p) / n``; a pickup at share q senses it with ``sin(n pi q)``.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ _WRAP_KG_M3 = 7900.0
 _WRAP_FILL = math.pi / 4
 _INCH_M = 0.0254
 
-# Decay in dB a second, as measured on two solid-body electrics: a floor, a part that grows with the pitch, and
-# a part that grows with the frequency of the partial.
+# Decay in dB a second, close to what was measured on two solid-body electrics: a floor, a part that grows
+# with the pitch, and a part that grows with the frequency of the partial.
 _DECAY_FLOOR_DB, _DECAY_PITCH_DB, _DECAY_FREQUENCY_DB = 3.5, 6.0, 8.0
 _DECAY_EXPONENT = 1.1
 _DECIBELS_PER_NEPER = 20.0 / math.log(10.0)

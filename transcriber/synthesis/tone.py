@@ -60,10 +60,10 @@ class Tone:
     brightness: float = 0.5
     drive: float = 0.0
     sustain: float = 1.0
-    pick_noise_db: float = -30.0
+    pick_noise_db: float = -27.0
     hum_db: float = -84.0
     hum_hz: float = 50.0
-    noise_db: float = -76.0
+    noise_db: float = -80.0
     detune_cents: float = 0.0
     room: float = 0.0
     peak_db: float = -4.0
