@@ -74,7 +74,9 @@ def test_difference_function_equals_its_definition() -> None:
     fast = difference_function(sound, starts, window, lags)
     for row, start in enumerate(starts):
         for lag in (0, 1, 17, 89):
-            direct = np.sum((sound[start : start + window] - sound[start + lag : start + lag + window]) ** 2.0)
+            direct = np.sum(
+                (sound[start : start + window] - sound[start + lag : start + lag + window]) ** 2.0
+            )
             assert fast[row, lag] == pytest.approx(direct, abs=2e-3)
 
 

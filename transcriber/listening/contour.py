@@ -60,5 +60,7 @@ def unbroken_runs(pitch: FloatArray, step: float) -> list[tuple[int, int]]:
     breaks = np.nonzero(~joined)[0] + 1
     edges = np.concatenate(([0], breaks, [len(pitch)]))
     return [
-        (int(low), int(high)) for low, high in zip(edges[:-1], edges[1:], strict=True) if low < high and voiced[low]
+        (int(low), int(high))
+        for low, high in zip(edges[:-1], edges[1:], strict=True)
+        if low < high and voiced[low]
     ]

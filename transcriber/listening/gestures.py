@@ -187,7 +187,9 @@ def _moves_within(
     edges.append(last)
     parts = zip(edges[:-1], edges[1:], strict=True)
     return [
-        _move(pitch, low, high, frame_s) for low, high in parts if abs(pitch[high] - pitch[low]) >= settings.move
+        _move(pitch, low, high, frame_s)
+        for low, high in parts
+        if abs(pitch[high] - pitch[low]) >= settings.move
     ]
 
 

@@ -11,7 +11,9 @@ from scipy.ndimage import maximum_filter1d
 
 from transcriber.listening.attacks import AttackStrength
 from transcriber.listening.contour import unbroken_runs
+from transcriber.listening.decisions import decision, pick_features
 from transcriber.listening.settings import ListeningSettings
+from transcriber.listening.signs import NO_SIGNS, Signs
 
 FloatArray = npt.NDArray[np.float64]
 Begins = Literal["picked", "joined"]
@@ -20,35 +22,6 @@ _WEAKEST_RISE = 0.05
 _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 8, 3  # frames around a voiced start in which its attack may lie
 _SLIPS = (12.0, 19.02, 24.0)  # octave, octave and fifth, two octaves: what a tracker slips to
-
-
-@dataclass(frozen=True)
-class Signs:
-    """What was measured at the boundary between two pieces.
-
-    Attributes
-    ----------
-    rise, high_rise : float
-        Attack strength there.
-    jump_db : float
-        Level gained over the piece before.
-    dip_db : float
-        Level lost between the two, against the piece before.
-    gap_s : float
-        Time without pitch.
-    change : float
-        Semitones from the end of the piece before.
-    """
-
-    rise: float
-    high_rise: float
-    jump_db: float
-    dip_db: float
-    gap_s: float
-    change: float
-
-
-NO_SIGNS = Signs(1.0, 1.0, 40.0, 40.0, 10.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -170,9 +143,7 @@ def _is_slip(spans: list[tuple[int, int]], index: int, pitch: FloatArray, frame_
     return any(abs(abs(level - other) - slip) < 0.6 for other in beside for slip in _SLIPS)
 
 
-def _onset_frame(
-    first: int, earliest: int, peaks: npt.NDArray[np.int64], strength: AttackStrength
-) -> int:
+def _onset_frame(first: int, earliest: int, peaks: npt.NDArray[np.int64], strength: AttackStrength) -> int:
     """Frame of the strongest attack near a voiced start, or the start itself."""
     near = peaks[(peaks >= max(first - _BEFORE, earliest)) & (peaks <= first + _AFTER)]
     return int(near[strength.rise[near].argmax()]) if len(near) else first
@@ -198,7 +169,8 @@ def _signs(
         level_after - level_before,
         level_before - trough,
         (first - before.last) * frame_s,
-        _level(pitch[first : min(first + 12, last)]) - _level(pitch[max(before.last - 12, before.first) : before.last]),
+        _level(pitch[first : min(first + 12, last)])
+        - _level(pitch[max(before.last - 12, before.first) : before.last]),
     )
 
 
@@ -222,10 +194,4 @@ def pick_log_odds(signs: Signs, settings: ListeningSettings) -> float:
         return 4.0
     if abs(signs.change) < settings.same_pitch:
         return 3.0
-    shares = (
-        signs.rise / settings.picked_rise,
-        signs.high_rise / settings.picked_high_rise,
-        max(signs.jump_db, 0.0) / settings.picked_jump_db,
-        max(signs.dip_db, 0.0) / settings.picked_dip_db,
-    )
-    return float(np.clip(sum(min(share, 2.0) for share in shares) - 2.6, -4.0, 4.0))
+    return decision("picked").log_odds(pick_features(signs))

@@ -24,9 +24,8 @@ class ListeningSettings:
         Attack strength at which a held pitch counts as picked again.
     dropout_s : float
         Longest gap across which one pitch without an attack is one note.
-    picked_rise, picked_high_rise, picked_jump_db, picked_dip_db : float
-        Reference values of the four signs of a pick at a change of pitch: attack strength, the same above
-        2.5 kHz, level gained over the note before, level lost just before the attack.
+    picked_rise, picked_jump_db : float
+        Attack strength and gain of level typical of a pick.
     picked_gap_s : float
         After a silence this long a note is picked.
     quiet_note_db : float
@@ -40,8 +39,6 @@ class ListeningSettings:
     vibrato_slowest_hz, vibrato_fastest_hz : float
     vibrato_turns : int
         Fewest turning points of a vibrato (5 are two cycles).
-    slide_speed : float
-        Semitones a second above which a glide is a slide rather than a bend.
     widest_bend : float
     widest_slur : float
         Largest step that a finger can hammer or pull, unless to or from an open string.
@@ -55,9 +52,7 @@ class ListeningSettings:
     repick_rise: float
     dropout_s: float
     picked_rise: float
-    picked_high_rise: float
     picked_jump_db: float
-    picked_dip_db: float
     picked_gap_s: float
     quiet_note_db: float
     turn: float
@@ -67,7 +62,6 @@ class ListeningSettings:
     vibrato_slowest_hz: float
     vibrato_fastest_hz: float
     vibrato_turns: int
-    slide_speed: float
     widest_bend: float
     widest_slur: float
     attack_lag_s: float
@@ -85,4 +79,6 @@ def listening_settings() -> ListeningSettings:
     try:
         return ListeningSettings(**{field.name: values[field.name] for field in fields(ListeningSettings)})
     except KeyError as missing:
-        raise ModelError(f"model file 'listening' lacks parameter {missing}; install the package again") from None
+        raise ModelError(
+            f"model file 'listening' lacks parameter {missing}; install the package again"
+        ) from None

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from transcriber.listening.decisions import bend_features, decision
 from transcriber.listening.gestures import Gestures, Move, find_gestures
 from transcriber.listening.pieces import Piece
 from transcriber.listening.settings import ListeningSettings
@@ -67,7 +68,7 @@ def read_strokes(
     reading = _Reading(pitch, times_s, settings)
     notes: list[NoteInMaking] = []
     for piece in pieces:
-        contour = _filled(pitch[piece.first : piece.last])
+        contour = filled(pitch[piece.first : piece.last])
         gestures = find_gestures(contour, reading.frame_s, settings)
         _begin(piece, contour, gestures, notes, reading)
         arrived = _arrival(piece, contour, gestures, notes, reading)
@@ -78,7 +79,7 @@ def read_strokes(
     return notes
 
 
-def _filled(values: FloatArray) -> FloatArray:
+def filled(values: FloatArray) -> FloatArray:
     """Bridge holes in the pitch by straight lines."""
     known = ~np.isnan(values)
     if known.all():
@@ -142,7 +143,7 @@ def _arrival(
         return 0
     move, note = gestures.moves[0], notes[-1]
     settle = round(_SETTLE_S / reading.frame_s)
-    if move.first >= settle or _is_bend_like(move, reading.settings):
+    if move.first >= settle or _bend_odds(move, contour, reading) > 0:
         return 0
     if len(contour) - move.last < settle:
         return 0
@@ -165,12 +166,20 @@ def _arrival(
     return 1
 
 
-def _is_bend_like(move: Move, settings: ListeningSettings) -> bool:
-    """Whether a move is smooth and slow enough for a pushed string, and not too far."""
-    return (
-        abs(move.extent) <= settings.widest_bend
-        and move.speed * (1.0 + move.steppedness) < settings.slide_speed
+def _bend_odds(move: Move, contour: FloatArray, reading: _Reading) -> float:
+    """Log odds that a move is a pushed string's and not a slide's; too far to push is certainly a slide."""
+    if abs(move.extent) > reading.settings.widest_bend:
+        return -6.0
+    return decision("bend").log_odds(
+        bend_features(move, reading.frame_s, stand_after_s(move, contour, reading.frame_s))
     )
+
+
+def stand_after_s(move: Move, contour: FloatArray, frame_s: float) -> float:
+    """How long the pitch stays within a quarter-tone of a move's target, seconds."""
+    away = np.nonzero(np.abs(contour[move.last :] - move.target) > 0.25)[0]
+    frames = int(away[0]) if len(away) else len(contour) - move.last
+    return frames * frame_s
 
 
 def _follow(
@@ -182,8 +191,9 @@ def _follow(
     first, last = piece.first + move.first, piece.first + move.last
     start_s, end_s = float(reading.times_s[first]), float(reading.times_s[last])
     stays = len(contour) - move.last >= settle
-    bend_like = _is_bend_like(move, reading.settings)
-    note.doubt = max(note.doubt, _doubt(move, reading.settings))
+    odds = _bend_odds(move, contour, reading)
+    bend_like = odds > 0
+    note.doubt = max(note.doubt, float(np.exp(-abs(odds))))
     height = move.target - note.pitch
     if not stays and not (note.bend >= _BENT and move.extent < 0):
         _end_on_the_move(move, piece, note, start_s, end_s)
@@ -192,7 +202,9 @@ def _follow(
         note.techniques.append(Technique("bend", start_s, end_s, round(height, 2)))
     elif move.extent < 0 and note.bend >= _BENT and height > -0.5:
         note.bend = max(height, 0.0)
-        note.techniques.append(Technique("release", start_s, end_s, round(note.bend, 2) if note.bend >= _BENT else 0.0))
+        note.techniques.append(
+            Technique("release", start_s, end_s, round(note.bend, 2) if note.bend >= _BENT else 0.0)
+        )
     elif bend_like and _falls_from_pre_bend(move, contour, note):
         _make_pre_bend(move, note, start_s, end_s, float(reading.times_s[note.onset]))
     else:
@@ -229,15 +241,7 @@ def _end_on_the_move(move: Move, piece: Piece, note: NoteInMaking, start_s: floa
         note.techniques.append(Technique("slide_out", start_s, end_s, direction=direction))
 
 
-def _doubt(move: Move, settings: ListeningSettings) -> float:
-    """How near a move is to the line between bend and slide, 0 to 1."""
-    ratio = move.speed * (1.0 + move.steppedness) / settings.slide_speed
-    return float(np.exp(-4.0 * abs(np.log(max(ratio, 1e-3)))))
-
-
-def _add_vibrato(
-    piece: Piece, gestures: Gestures, notes: list[NoteInMaking], reading: _Reading
-) -> None:
+def _add_vibrato(piece: Piece, gestures: Gestures, notes: list[NoteInMaking], reading: _Reading) -> None:
     """Give each vibrato to the note that sounds at its middle."""
     for vibrato in gestures.vibratos:
         middle = piece.first + (vibrato.first + vibrato.last) // 2

@@ -97,7 +97,7 @@ def _first_below_probability(
     counts = np.bincount(frame, minlength=n_frames)
     begins = np.concatenate(([0], np.cumsum(counts)[:-1]))
     rank = np.arange(len(frame)) - begins[frame]
-    table = np.full((n_frames, int(counts.max()) + 1), 1.0, np.float32)
+    table = np.full((n_frames, int(counts.max()) + 1), np.inf, np.float32)
     table[frame, rank + 1] = depth
     least_before = np.minimum.accumulate(table, axis=1)[frame, rank]
     thresholds = _threshold_table(settings.threshold_mean, settings.threshold_shape)

@@ -56,7 +56,9 @@ def _nearest_trough(
     centre = np.rint(lag).astype(np.int64)
     steps = np.arange(-widest, widest + 1)
     index = np.clip(centre[:, None] + steps, shortest_lag - 1, difference.shape[1] - 2)
-    values = np.where(np.abs(index - lag[:, None]) <= reach[:, None] + 0.5, difference[rows[:, None], index], np.inf)
+    values = np.where(
+        np.abs(index - lag[:, None]) <= reach[:, None] + 0.5, difference[rows[:, None], index], np.inf
+    )
     best = index[rows, values.argmin(axis=1)]
     offset, depth = parabolic_minimum(
         difference[rows, best - 1], difference[rows, best], difference[rows, best + 1]

@@ -83,9 +83,7 @@ def _candidates(
         frames = np.nonzero(~quiet[block])[0]
         if len(frames) == 0:
             continue
-        difference = difference_function(
-            padded, starts[block][frames], settings.window, settings.longest_lag
-        )
+        difference = difference_function(padded, starts[block][frames], settings.window, settings.longest_lag)
         part = find_candidates(normalised_difference(difference), settings)
         parts.append(Candidates(frames[part.frame] + block.start, part.bin, part.probability))
     if not parts:
