@@ -1,0 +1,117 @@
+"""Commands and options, and what to answer when one is mistyped."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+from collections.abc import Sequence
+from typing import NoReturn
+
+from transcriber.errors import UsageError
+
+PROGRAM = "transcriber"
+DESCRIPTION = "Drafts tab, rhythm and MIDI from a recording of single-note guitar."
+EXIT_CODES = (
+    "exit codes: 0 done, 1 failed, 2 wrong usage, 3 unreadable recording, 4 no notes found, 130 interrupted"
+)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors are raised, in one line, like every other error of the program."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise a `UsageError` where argparse would print and leave."""
+        raise UsageError(f"{message}; see '{self.prog} --help'")
+
+
+def build_parser() -> tuple[Parser, dict[str, Parser]]:
+    """Make the parser, and the parser of each command by name."""
+    parser = Parser(prog=PROGRAM, description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
+    parser.add_argument("--version", action="store_true", help="print the version and leave")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    made = {"draft": _add_draft(commands), "render": _add_render(commands)}
+    return parser, made
+
+
+def parse(arguments: Sequence[str]) -> argparse.Namespace:
+    """Read the arguments.
+
+    Raises
+    ------
+    UsageError
+        If they cannot be read; the message suggests the nearest command or option.
+    """
+    parser, commands = build_parser()
+    words = [word for word in arguments if not word.startswith("-")]
+    leading = [word for word in arguments[: arguments.index(words[0])] if words] if words else arguments
+    if words and words[0] not in commands and not set(leading) & {"-h", "--help", "--version"}:
+        raise UsageError(_unknown("command", words[0], list(commands), PROGRAM))
+    parsed, rest = parser.parse_known_args(list(arguments))
+    if rest:
+        chosen = commands[parsed.command] if parsed.command else parser
+        known = [option for action in chosen._actions for option in action.option_strings]
+        named = next((word for word in rest if word.startswith("-")), rest[0])
+        raise UsageError(_unknown("option", named.partition("=")[0], known, chosen.prog))
+    if parsed.command is None and not parsed.version:
+        raise UsageError(f"no command was given; try '{PROGRAM} draft TAKE' or '{PROGRAM} --help'")
+    return parsed
+
+
+def _unknown(kind: str, word: str, known: list[str], program: str) -> str:
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    hint = f"did you mean '{near[0]}'?" if near else f"see '{program} --help'"
+    return f"there is no {kind} '{word}'; {hint}"
+
+
+def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "draft",
+        help="draft recordings of single-note guitar",
+        description="Writes NAME.draft.json, NAME.tab.txt and NAME.mid for each recording NAME.*, "
+        "beside it or in the folder given.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("takes", nargs="+", metavar="TAKE", help="recording: WAV, FLAC, OGG, MP3, Opus, AIFF")
+    told = parser.add_argument_group("what you know about the take")
+    told.add_argument("--tempo", metavar="BPM", help="beats you tap a minute, 20 to 400; found if not given")
+    told.add_argument("--meter", metavar="N/N", default="4/4", help="time signature (default 4/4)")
+    told.add_argument("--instrument", metavar="NAME_OR_FILE", default="standard", help="default: standard")
+    told.add_argument("--tuning", metavar="NOTES", help="from the lowest string up: 'D A D G B E', 'drop d'")
+    told.add_argument("--capo", metavar="FRET", help="fret of the capo")
+    told.add_argument("--position", metavar="FRET", help="fret of the index finger from the capo, 0: open")
+    told.add_argument("--start", metavar="S", help="draft from this second of the file")
+    told.add_argument("--end", metavar="S", help="draft up to this second of the file")
+    _add_output(parser)
+    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 40 to 400")
+    return parser
+
+
+def _add_render(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "render",
+        help="play a written line with the program's own guitar",
+        description="Plays NAME.line.json and writes the sound, and its truth as NAME.truth.json beside it.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("line", metavar="LINE", help="a line file, NAME.line.json")
+    parser.add_argument("--out", metavar="FILE.flac", required=True, help="sound file to write")
+    parser.add_argument(
+        "--seed", metavar="N", default="0", help="another number plays it slightly differently"
+    )
+    _add_common(parser)
+    return parser
+
+
+def _add_output(parser: Parser) -> None:
+    parser.add_argument("--out", metavar="DIR", help="folder for what is written; made if it is not there")
+    _add_common(parser)
+
+
+def _add_common(parser: Parser) -> None:
+    parser.add_argument("--force", action="store_true", help="replace files that are there")
+    parser.add_argument("--json", action="store_true", help="print results as JSON and nothing else")
+    parser.add_argument("--jobs", metavar="N", help="use at most this many threads")
+    parser.add_argument("-v", "--verbose", action="store_true", help="tell more, and how errors came about")
+    parser.add_argument("-q", "--quiet", action="store_true", help="no progress")

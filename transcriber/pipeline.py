@@ -1,0 +1,170 @@
+"""The only caller of the stages: from a recording to its draft, and from a draft to what is written."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from transcriber.errors import NoNotesError, UsageError
+from transcriber.settings import DraftSettings
+
+if TYPE_CHECKING:
+    from transcriber.draft.document import Draft
+    from transcriber.records.placed import Instrument
+    from transcriber.records.take import Take
+
+logger = logging.getLogger(__name__)
+
+Progress = Callable[[str], None]
+# What a draft is written as, by what stands after NAME.
+DRAFT_SUFFIX, TAB_SUFFIX, MIDI_SUFFIX = ".draft.json", ".tab.txt", ".mid"
+
+
+def draft_take(
+    path: str | Path, settings: DraftSettings | None = None, progress: Progress | None = None
+) -> Draft:
+    """Draft one recording.
+
+    Parameters
+    ----------
+    path : str or Path
+        The recording.
+    settings : DraftSettings, optional
+        What is known about the take.
+    progress : callable, optional
+        Called with a few words as each stage begins.
+
+    Returns
+    -------
+    Draft
+
+    Raises
+    ------
+    UsageError
+        If a setting does not fit the recording or the instrument.
+    AudioError
+        If the recording cannot be listened to.
+    NoNotesError
+        If no notes are heard in it.
+    """
+    import transcriber
+    from transcriber.audio import read_take
+    from transcriber.draft.assemble import assemble_draft
+    from transcriber.draft.document import MadeBy
+    from transcriber.fretboard import place_notes
+    from transcriber.listening import listen
+    from transcriber.models import models_sha256
+    from transcriber.notation import write_rhythm
+
+    settings = settings or DraftSettings()
+    stage = _Stages(progress)
+    instrument = choose_instrument(settings)
+    stage("reading the recording")
+    take = read_take(path, settings.start_s, settings.end_s)
+    stage("listening")
+    heard = listen(take, instrument)
+    if not heard.notes:
+        raise NoNotesError(_no_notes(path, take))
+    stage("writing the rhythm")
+    written = write_rhythm(heard, settings.tempo_bpm, settings.meter)
+    stage("placing the notes on the neck")
+    placed = place_notes(heard.notes, instrument, settings.position)
+    stage("putting the draft together")
+    made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
+    draft = assemble_draft(take, heard, written, placed, instrument, made_by)
+    stage.end()
+    return draft
+
+
+def choose_instrument(settings: DraftSettings) -> Instrument:
+    """Read the instrument, string it and put the capo on as the settings say.
+
+    Raises
+    ------
+    UsageError
+        If there is no such instrument, tuning, capo or position on it.
+    """
+    from transcriber.fretboard import note_name, parse_tuning, read_instrument, validate_position
+
+    instrument = read_instrument(settings.instrument)
+    if settings.tuning is not None:
+        tuning = parse_tuning(settings.tuning)
+        if tuning != instrument.tuning_midi:
+            name = "tuned " + " ".join(note_name(pitch) for pitch in reversed(tuning))
+            instrument = replace(instrument, tuning_midi=tuning, name=name)
+    if settings.capo is not None:
+        if settings.capo >= instrument.frets:
+            raise UsageError(
+                f"capo {settings.capo} is out of 0 to {instrument.frets - 1} on a neck of {instrument.frets} "
+                f"frets; the nearest that works is {instrument.frets - 1}"
+            )
+        instrument = replace(instrument, capo=settings.capo)
+    if settings.position is not None:
+        validate_position(settings.position, instrument)
+    return instrument
+
+
+def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> dict[Path, bytes]:
+    """Make what a draft is written as: the document, its text tab and its MIDI.
+
+    Parameters
+    ----------
+    draft : Draft
+    folder : Path
+        Where the files are to stand; nothing is written here.
+    name : str
+        What their names begin with.
+    width : int
+        Longest line of the text tab, in characters.
+
+    Returns
+    -------
+    dict of Path to bytes
+        In the order of `result_paths`.
+    """
+    from transcriber.draft.files import draft_bytes
+    from transcriber.export import midi_bytes, text_tab
+
+    document, tab, midi = result_paths(folder, name)
+    return {
+        document: draft_bytes(draft, document.name),
+        tab: text_tab(draft, width).encode("utf-8"),
+        midi: midi_bytes(draft),
+    }
+
+
+def result_paths(folder: Path, name: str) -> tuple[Path, Path, Path]:
+    """Paths of the draft document, the text tab and the MIDI file of a take called `name`."""
+    return folder / f"{name}{DRAFT_SUFFIX}", folder / f"{name}{TAB_SUFFIX}", folder / f"{name}{MIDI_SUFFIX}"
+
+
+def _no_notes(path: str | Path, take: Take) -> str:
+    seen = f" ({take.problems[0].message.rstrip('.')})" if take.problems else ""
+    return (
+        f"no notes were found in '{path}' from {take.start_s:.1f} to {take.end_s:.1f} s{seen}; "
+        "give a part or a recording in which single guitar notes can be heard"
+    )
+
+
+class _Stages:
+    """Tells when each stage begins, and logs how long it took."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self._progress = progress
+        self._current: tuple[str, float] | None = None
+
+    def __call__(self, words: str) -> None:
+        self.end()
+        self._current = (words, time.perf_counter())
+        if self._progress is not None:
+            self._progress(words)
+
+    def end(self) -> None:
+        if self._current is not None:
+            words, began = self._current
+            logger.info("%s took %.2f s", words, time.perf_counter() - began)
+            self._current = None

@@ -1,0 +1,137 @@
+"""What a person may tell about a take before it is drafted, checked."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+
+from transcriber.errors import UsageError
+from transcriber.records.written import Meter
+
+TEMPO_BOUNDS_BPM = (20.0, 400.0)
+METER_BEATS = (1, 32)
+METER_UNITS = (2, 4, 8, 16)
+POSITION_BOUNDS = (0, 36)
+CAPO_BOUNDS = (0, 35)
+
+Option = str | int | float | None
+
+
+@dataclass(frozen=True)
+class DraftSettings:
+    """What shapes a draft, apart from the recording. What is None is found out or left alone.
+
+    Attributes
+    ----------
+    tempo_bpm : float or None
+        Tapped beats a minute, 20 to 400: dotted quarters in 6/8, 9/8 and 12/8.
+    meter : Meter
+    instrument : str
+        Name of a built-in instrument, or path of an instrument file.
+    tuning : str or None
+        Open strings as text, such as "D2 A2 D3 G3 B3 E4"; replaces the instrument's.
+    capo : int or None
+        Fret of the capo; replaces the instrument's.
+    position : int or None
+        Fret of the index finger at the start, counted from the capo; 0 for open position.
+    start_s, end_s : float or None
+        The part of the recording to draft, seconds in the file.
+    chords : str or None
+        Chord symbols of the take, kept in the draft's options.
+
+    Raises
+    ------
+    UsageError
+        If a value is out of its bounds; the message names the nearest one that works.
+    """
+
+    tempo_bpm: float | None = None
+    meter: Meter = field(default=Meter(4, 4))
+    instrument: str = "standard"
+    tuning: str | None = None
+    capo: int | None = None
+    position: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    chords: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.tempo_bpm is not None:
+            check_bounds("tempo", self.tempo_bpm, *TEMPO_BOUNDS_BPM, unit=" BPM")
+        _check_meter(self.meter)
+        _check_fret("position", self.position, *POSITION_BOUNDS)
+        _check_fret("capo", self.capo, *CAPO_BOUNDS)
+        for name, time in (("start", self.start_s), ("end", self.end_s)):
+            if time is not None and not (math.isfinite(time) and time >= 0):
+                raise UsageError(f"{name} {time:g} s is not a time in a file; give 0 or more seconds")
+        if self.end_s is not None and self.end_s <= (self.start_s or 0.0):
+            raise UsageError(
+                f"end {self.end_s:g} s does not lie after start {self.start_s or 0.0:g} s; "
+                f"give more than {self.start_s or 0.0:g}"
+            )
+
+    def options(self) -> dict[str, Option]:
+        """Return what was given, as plain values by name: they are recorded in the draft.
+
+        An instrument file is named without its folder, so that a draft does not depend on the machine.
+        """
+        given: dict[str, Option] = {}
+        for item in fields(self):
+            value = getattr(self, item.name)
+            given[item.name] = str(value) if isinstance(value, Meter) else value
+        given["instrument"] = Path(self.instrument).name
+        return given
+
+
+def parse_meter(text: str) -> Meter:
+    """Read a meter such as ``"6/8"``.
+
+    Raises
+    ------
+    UsageError
+        If it is not two whole numbers within the bounds; the message names the nearest that works.
+    """
+    match = re.fullmatch(r"\s*(\d{1,6})\s*/\s*(\d{1,6})\s*", text, flags=re.ASCII)
+    if match is None:
+        raise UsageError(f"meter '{text}' is not a time signature; write it like 4/4, 3/4 or 6/8")
+    meter = Meter(int(match[1]), int(match[2]))
+    _check_meter(meter)
+    return meter
+
+
+def check_bounds(name: str, value: float, low: float, high: float, unit: str = "") -> None:
+    """Refuse a number outside its bounds, and name the nearest one inside.
+
+    Raises
+    ------
+    UsageError
+    """
+    if math.isnan(value):
+        raise UsageError(f"{name} {value} is not a number; give {low:g} to {high:g}{unit}")
+    if not low <= value <= high:
+        nearest = low if value < low else high
+        raise UsageError(
+            f"{name} {value:g} is out of {low:g} to {high:g}{unit}; the nearest that works is {nearest:g}"
+        )
+
+
+def _check_fret(name: str, fret: int | None, low: int, high: int) -> None:
+    if fret is None:
+        return
+    check_bounds(name, fret, low, high)
+    if fret != int(fret):
+        raise UsageError(f"{name} {fret:g} is not a whole fret; the nearest that works is {round(fret)}")
+
+
+def _check_meter(meter: Meter) -> None:
+    low, high = METER_BEATS
+    if low <= meter.beats <= high and meter.unit in METER_UNITS:
+        return
+    beats = min(max(meter.beats, low), high)
+    unit = min(METER_UNITS, key=lambda known: abs(math.log2(known / max(meter.unit, 1))))
+    units = ", ".join(str(known) for known in METER_UNITS)
+    raise UsageError(
+        f"meter {meter} is out of {low} to {high} beats of {units}; the nearest that works is {beats}/{unit}"
+    )
