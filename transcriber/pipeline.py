@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from transcriber.settings import DraftSettings
 if TYPE_CHECKING:
     from transcriber.draft.document import Draft
     from transcriber.records.placed import Instrument
+    from transcriber.records.problem import Problem
     from transcriber.records.take import Take
 
 logger = logging.getLogger(__name__)
@@ -22,6 +23,7 @@ logger = logging.getLogger(__name__)
 Progress = Callable[[str], None]
 # What a draft is written as, by what stands after NAME.
 DRAFT_SUFFIX, TAB_SUFFIX, MIDI_SUFFIX = ".draft.json", ".tab.txt", ".mid"
+TRUTH_SUFFIX = ".truth.json"
 
 
 def draft_take(
@@ -108,8 +110,30 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     return instrument
 
 
-def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> dict[Path, bytes]:
+@dataclass(frozen=True)
+class DraftFiles:
+    """What a draft is written as.
+
+    Attributes
+    ----------
+    files : dict of Path to bytes
+        In the order of `result_paths`: the machine's draft, then text tab and MIDI with a person's
+        corrections applied.
+    corrected : Draft
+        The draft with the corrections applied.
+    problems : tuple of Problem
+        Corrections that no longer fit.
+    """
+
+    files: dict[Path, bytes]
+    corrected: Draft
+    problems: tuple[Problem, ...]
+
+
+def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> DraftFiles:
     """Make what a draft is written as: the document, its text tab and its MIDI.
+
+    A journal of corrections that is there already is kept, and what still fits is applied.
 
     Parameters
     ----------
@@ -123,23 +147,68 @@ def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> dict[
 
     Returns
     -------
-    dict of Path to bytes
-        In the order of `result_paths`.
+    DraftFiles
+
+    Raises
+    ------
+    DraftError
+        If the journal that is there is damaged.
     """
-    from transcriber.draft.files import draft_bytes
+    from transcriber.draft import apply_journal, draft_bytes, journal_path, read_journal
     from transcriber.export import midi_bytes, text_tab
 
     document, tab, midi = result_paths(folder, name)
-    return {
+    corrected, problems = apply_journal(draft, read_journal(journal_path(document)))
+    files = {
         document: draft_bytes(draft, document.name),
-        tab: text_tab(draft, width).encode("utf-8"),
-        midi: midi_bytes(draft),
+        tab: text_tab(corrected, width).encode("utf-8"),
+        midi: midi_bytes(corrected),
     }
+    return DraftFiles(files, corrected, tuple(problems))
 
 
 def result_paths(folder: Path, name: str) -> tuple[Path, Path, Path]:
     """Paths of the draft document, the text tab and the MIDI file of a take called `name`."""
     return folder / f"{name}{DRAFT_SUFFIX}", folder / f"{name}{TAB_SUFFIX}", folder / f"{name}{MIDI_SUFFIX}"
+
+
+def rendered_files(
+    line: str | Path,
+    sound: Path,
+    seed: int,
+    style: str | None = None,
+    tone: str | None = None,
+    tempo_bpm: float | None = None,
+) -> dict[Path, bytes]:
+    """Play a written line with the program's own guitar.
+
+    Parameters
+    ----------
+    line : str or Path
+        Line file.
+    sound : Path
+        Where the sound is to stand; the truth stands beside it. Nothing is written here.
+    seed : int
+        Another seed is another take.
+    style, tone : str or None
+        By name; None takes what the line file says.
+    tempo_bpm : float or None
+        None takes the line's own.
+
+    Returns
+    -------
+    dict of Path to bytes
+        The sound (FLAC) and its truth (JSON), in the order of `rendered_paths`.
+    """
+    from transcriber.synthesis import RenderOptions, render_line_file
+
+    options = RenderOptions(seed=seed, style=style, tone=tone, tempo_bpm=tempo_bpm)
+    return dict(zip(rendered_paths(sound), render_line_file(line, options), strict=True))
+
+
+def rendered_paths(sound: Path) -> tuple[Path, Path]:
+    """Paths of a rendered sound and of its truth beside it."""
+    return sound, sound.with_name(sound.stem + TRUTH_SUFFIX)
 
 
 def _no_notes(path: str | Path, take: Take) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from pathlib import Path
 
 import numpy as np
@@ -73,7 +74,7 @@ def read_take(path: str | Path, start_s: float | None = None, end_s: float | Non
         samples=samples,
         sample_rate_hz=WORKING_RATE_HZ,
         start_s=first_s,
-        file=source.path.name,
+        file=os.fsencode(source.path.name).decode("utf-8", "replace"),
         sha256=source.sha256,
         source_sample_rate_hz=source.sample_rate_hz,
         source_duration_s=source.duration_s,

@@ -157,11 +157,21 @@ def _digest(path: Path) -> str:
 def _decoder(path: Path) -> Any:
     try:
         with _quiet_decoder():
-            return _ForwardFile(str(path))
+            return _ForwardFile(_system_name(path))
     except (soundfile.SoundFileError, TypeError, ValueError, OSError):
         raise AudioError(
             f"'{path}' is damaged or not sound that can be read; convert it to {READABLE}"
         ) from None
+
+
+def _system_name(path: Path) -> str | bytes:
+    """Name as soundfile takes it; one that is not valid text goes as bytes."""
+    name = str(path)
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return os.fsencode(name)
+    return name
 
 
 def _check_bounds(path: Path, file: Any) -> None:

@@ -5,15 +5,29 @@ from __future__ import annotations
 import argparse
 import json
 import os
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from transcriber.cli.console import Output, progress_on, say_error
 from transcriber.cli.failures import exit_code_of, tell
+from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.summary import error_entry, print_summary, result_entry
 from transcriber.cli.values import WIDTH_BOUNDS, draft_settings, whole
 from transcriber.errors import TranscriberError, UsageError
 from transcriber.settings import DraftSettings
+
+if TYPE_CHECKING:
+    from transcriber.pipeline import DraftFiles
+
+
+@dataclass(frozen=True)
+class _Target:
+    """A take, and folder and name of what is written for it."""
+
+    take: str
+    folder: Path
+    name: str
 
 
 def run_draft(arguments: argparse.Namespace) -> int:
@@ -38,12 +52,14 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
         raise
     output = Output(quiet=arguments.json)
     failures: list[int] = []
-    for take, (folder, name) in zip(takes, targets, strict=True):
+    for target in targets:
         try:
-            results.append(_draft_one(take, folder, name, settings, width, arguments, output))
+            made = _draft_one(target, settings, width, arguments)
+            results.append(result_entry(target.take, made))
+            print_summary(output, target.take, made)
         except (Exception, KeyboardInterrupt) as error:
             code = exit_code_of(error)
-            results.append(error_entry(take, error, code))
+            results.append(error_entry(target.take, error, code))
             if isinstance(error, KeyboardInterrupt) or len(takes) == 1:
                 raise
             tell(error, arguments.verbose)
@@ -54,50 +70,22 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
 
 
 def _draft_one(
-    take: str,
-    folder: Path,
-    name: str,
-    settings: DraftSettings,
-    width: int,
-    arguments: argparse.Namespace,
-    output: Output,
-) -> dict[str, Any]:
+    target: _Target, settings: DraftSettings, width: int, arguments: argparse.Namespace
+) -> DraftFiles:
     from transcriber.pipeline import draft_files, draft_take, result_paths
 
-    _check_free(result_paths(folder, name), arguments.force)
-    _check_folder(folder)
-    with progress_on(take, arguments.quiet) as progress:
-        draft = draft_take(take, settings, progress)
-        files = draft_files(draft, folder, name, width)
-        _write(files, folder, arguments.force)
-    print_summary(output, take, draft, list(files))
-    return result_entry(take, draft, list(files))
+    check_free(result_paths(target.folder, target.name), arguments.force)
+    check_folder(target.folder)
+    with progress_on(target.take, arguments.quiet) as progress:
+        draft = draft_take(target.take, settings, progress)
+        made = draft_files(draft, target.folder, target.name, width)
+        write_into(target.folder, made.files, arguments.force)
+    return made
 
 
-def _write(files: dict[Path, bytes], folder: Path, force: bool) -> None:
-    """Write all files; a folder made for them goes again if they cannot be written."""
-    from transcriber.files import write_all_whole
-
-    made = [place for place in (folder, *folder.parents) if not place.exists()]
-    try:
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise TranscriberError(
-                f"folder '{folder}' cannot be made: {error.strerror}; name another with --out"
-            ) from error
-        write_all_whole(files, force)
-    except BaseException:
-        for place in made:
-            # Only what is empty goes: someone else may have put something there meanwhile.
-            if place.is_dir() and not any(place.iterdir()):
-                place.rmdir()
-        raise
-
-
-def _targets(takes: list[str], out: str | None) -> list[tuple[Path, str]]:
-    """Folder and name of what each take is written as; no two takes may share them."""
-    targets: list[tuple[Path, str]] = []
+def _targets(takes: list[str], out: str | None) -> list[_Target]:
+    """Say where each take's results go; no two takes may share a place."""
+    targets: list[_Target] = []
     seen: dict[str, str] = {}
     for take in takes:
         path = Path(take)
@@ -109,7 +97,7 @@ def _targets(takes: list[str], out: str | None) -> list[tuple[Path, str]]:
                 "rename one, or draft them into two folders"
             )
         seen[key] = take
-        targets.append((folder, path.stem))
+        targets.append(_Target(take, folder, path.stem))
     return targets
 
 
@@ -118,20 +106,3 @@ def _check_settings(settings: DraftSettings) -> None:
     from transcriber.pipeline import choose_instrument
 
     choose_instrument(settings)
-
-
-def _check_free(paths: tuple[Path, ...], force: bool) -> None:
-    for path in paths:
-        if not force and os.path.lexists(path):
-            raise TranscriberError(f"'{path}' is there already; use --force to replace it")
-
-
-def _check_folder(folder: Path) -> None:
-    """Refuse a folder that cannot be written to before listening starts, which takes long."""
-    place = Path(os.path.abspath(folder))
-    while not os.path.lexists(place) and place != place.parent:
-        place = place.parent
-    if not place.is_dir():
-        raise TranscriberError(f"'{place}' is not a folder; name another place with --out")
-    if not os.access(place, os.W_OK | os.X_OK):
-        raise TranscriberError(f"folder '{place}' cannot be written to; name another with --out")

@@ -26,6 +26,9 @@ def tell(error: BaseException, verbose: bool) -> int:
         say_error("interrupted; what was not finished was not written")
     elif isinstance(error, TranscriberError):
         say_error(str(error))
+    elif isinstance(error, OSError):
+        where = f"'{error.filename}': " if error.filename else ""
+        say_error(f"the system refused: {where}{error.strerror or error}")
     elif isinstance(error, MemoryError):
         say_error("out of memory; draft a shorter part with --start and --end")
     else:

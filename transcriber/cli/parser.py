@@ -97,9 +97,10 @@ def _add_render(commands: argparse._SubParsersAction[Parser]) -> Parser:
     )
     parser.add_argument("line", metavar="LINE", help="a line file, NAME.line.json")
     parser.add_argument("--out", metavar="FILE.flac", required=True, help="sound file to write")
-    parser.add_argument(
-        "--seed", metavar="N", default="0", help="another number plays it slightly differently"
-    )
+    parser.add_argument("--seed", metavar="N", default="1", help="another number is another take of the line")
+    parser.add_argument("--style", metavar="NAME", help="how it is played: exact, steady, loose, beginner")
+    parser.add_argument("--tone", metavar="NAME", help="how it sounds: clean, warm, bright, edge, driven")
+    parser.add_argument("--tempo", metavar="BPM", help="play it at this tempo, 20 to 400")
     _add_common(parser)
     return parser
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from transcriber.cli.console import Output
@@ -10,27 +10,32 @@ from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
     from transcriber.draft.document import Draft, Issue
+    from transcriber.pipeline import DraftFiles
+    from transcriber.records.problem import Problem
 
 _CHECK_NOTE = "check_note"
 _MOST_LISTED = 10
 
 
-def print_summary(output: Output, take: str, draft: Draft, written: list[Path]) -> None:
+def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     """Tell what was found, what to check first, and what was written."""
+    draft = made.corrected
     output.line(take, style="bold")
     output.line(f"  {_facts(draft)}")
     about = [issue for issue in draft.issues if issue.code != _CHECK_NOTE]
     _print_list(output, "About the take:", about)
+    _print_list(output, "Corrections that no longer fit:", made.problems)
     check = _least_sure(draft)
     total = sum(issue.code == _CHECK_NOTE for issue in draft.issues)
     _print_list(output, f"Check first ({total} of {_count(len(draft.notes), 'note')}):", check, total)
     if not total:
         output.line("  No note stands out as one to check first.")
-    output.line("  Written: " + ", ".join(str(path) for path in written))
+    output.line("  Written: " + ", ".join(str(path) for path in made.files))
 
 
-def result_entry(take: str, draft: Draft, written: list[Path]) -> dict[str, Any]:
+def result_entry(take: str, made: DraftFiles) -> dict[str, Any]:
     """One take's result for programs."""
+    draft = made.corrected
     return {
         "take": take,
         "ok": True,
@@ -44,7 +49,8 @@ def result_entry(take: str, draft: Draft, written: list[Path]) -> dict[str, Any]
             for issue in draft.issues
             if issue.code != _CHECK_NOTE
         ],
-        "files": [str(path) for path in written],
+        "corrections_left_out": [problem.message for problem in made.problems],
+        "files": [str(path) for path in made.files],
     }
 
 
@@ -72,7 +78,9 @@ def _least_sure(draft: Draft) -> list[Issue]:
     return sorted(checks[:_MOST_LISTED], key=lambda issue: issue.start_s or 0.0)
 
 
-def _print_list(output: Output, title: str, issues: list[Issue], total: int | None = None) -> None:
+def _print_list(
+    output: Output, title: str, issues: Sequence[Issue | Problem], total: int | None = None
+) -> None:
     if not issues:
         return
     output.line(f"  {title}")

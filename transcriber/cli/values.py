@@ -47,14 +47,14 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         If one is not a number, or out of its bounds.
     """
     return DraftSettings(
-        tempo_bpm=_optional_number("tempo", arguments.tempo, "20 to 400 BPM"),
+        tempo_bpm=optional_number("tempo", arguments.tempo, "20 to 400 BPM"),
         meter=parse_meter(arguments.meter),
         instrument=arguments.instrument,
         tuning=arguments.tuning,
         capo=_optional_whole("capo", arguments.capo),
         position=_optional_whole("position", arguments.position),
-        start_s=_optional_number("start", arguments.start, "seconds in the file"),
-        end_s=_optional_number("end", arguments.end, "seconds in the file"),
+        start_s=optional_number("start", arguments.start, "seconds in the file"),
+        end_s=optional_number("end", arguments.end, "seconds in the file"),
     )
 
 
@@ -82,7 +82,13 @@ def _optional_whole(name: str, text: str | None) -> int | None:
         raise UsageError(f"{name} '{text}' is not a whole number; give a fret such as 5") from None
 
 
-def _optional_number(name: str, text: str | None, what: str) -> float | None:
+def optional_number(name: str, text: str | None, what: str) -> float | None:
+    """Read a number if one was given; `what` says what is wanted instead of anything else.
+
+    Raises
+    ------
+    UsageError
+    """
     if text is None:
         return None
     try:

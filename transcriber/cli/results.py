@@ -1,0 +1,62 @@
+"""Where results go: checked before the work starts, written whole or not at all when it is done."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from transcriber.errors import TranscriberError
+from transcriber.files import write_all_whole
+
+
+def check_free(paths: Sequence[Path], force: bool) -> None:
+    """Refuse to replace a file unless that is wanted.
+
+    Raises
+    ------
+    TranscriberError
+    """
+    for path in paths:
+        if not force and os.path.lexists(path):
+            raise TranscriberError(f"'{path}' is there already; use --force to replace it")
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder that cannot be written to, or be made.
+
+    Raises
+    ------
+    TranscriberError
+    """
+    place = Path(os.path.abspath(folder))
+    while not os.path.lexists(place) and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        raise TranscriberError(f"'{place}' is not a folder; name another place with --out")
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise TranscriberError(f"folder '{place}' cannot be written to; name another with --out")
+
+
+def write_into(folder: Path, files: Mapping[Path, bytes], force: bool) -> None:
+    """Write all files or none; a folder made for them goes again if they cannot be written.
+
+    Raises
+    ------
+    TranscriberError
+    """
+    made = [place for place in (folder, *folder.parents) if not place.exists()]
+    try:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise TranscriberError(
+                f"folder '{folder}' cannot be made: {error.strerror}; name another with --out"
+            ) from error
+        write_all_whole(files, force)
+    except BaseException:
+        for place in made:
+            # Only what is empty goes: someone else may have put something there meanwhile.
+            if place.is_dir() and not any(place.iterdir()):
+                place.rmdir()
+        raise
