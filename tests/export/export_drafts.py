@@ -26,6 +26,7 @@ from transcriber.records.written import Meter
 
 STANDARD = (64, 59, 55, 50, 45, 40)
 SURE = Confidence(0.98, 0.97, 0.95, 0.96, 0.97, 0.84)
+COMMON_TIME = Meter(4, 4)
 STEP_S = 0.01
 
 
@@ -59,7 +60,7 @@ def tech(kind: str, **fields: object) -> Technique:
 
 def build(
     notes: list[tuple],
-    meter: Meter = Meter(4, 4),
+    meter: Meter = COMMON_TIME,
     tempo_bpm: float = 90.0,
     tuning: tuple[int, ...] = STANDARD,
     capo: int = 0,
@@ -177,18 +178,35 @@ def straight_line() -> Draft:
 def techniques_line() -> Draft:
     """Every sign of the tab at least once, sixteenth triplets giving way to plain sixteenths."""
     sixth, third = Frac(1, 6), Frac(1, 3)
+    full = tech("bend", start_s=0.1, end_s=0.3, semitones=2.0)
+    quarter = tech("bend", start_s=0.2, end_s=0.4, semitones=0.5)
+    wide = tech("bend", start_s=0.1, end_s=0.2, semitones=3.0)
+    late = tech("release", start_s=0.6, end_s=0.9, semitones=0.0)
+    early = tech("release", start_s=0.3, end_s=0.55, semitones=0.0)
+    shake = tech("vibrato", start_s=0.5, rate_hz=5.5, depth_semitones=0.5)
+    slid, slid_picked = tech("slide", picked=False), tech("slide", picked=True)
     notes = [
-        (0, "1", 2, 8, tech("bend", start_s=0.1, end_s=0.3, semitones=2.0), tech("vibrato", start_s=0.5, rate_hz=5.5, depth_semitones=0.5)),
-        (1, sixth, 2, 8), (1 + sixth, sixth, 2, 5, tech("pull_off")), (1 + 2 * sixth, sixth, 3, 7),
-        ("3/2", "1/4", 3, 5, tech("palm_mute")), ("7/4", "1/4", 3, 7, tech("palm_mute"), tech("hammer_on")),
-        (2, third, 3, 7, tech("slide", picked=False)), (2 + third, third, 3, 9, tech("slide", picked=False)), (2 + 2 * third, third, 3, 7, tech("slide", picked=True)),
-        (3, 0, 2, 7), (3, "1", 2, 8, tech("hammer_on"), tech("release", start_s=0.6, end_s=0.9, semitones=0.0), tech("bend", start_s=0.2, end_s=0.4, semitones=0.5)),
-        (4, "1/2", 2, 8, tech("pre_bend", semitones=2.0), tech("release", start_s=0.3, end_s=0.6, semitones=0.0)),
-        ("9/2", "1/4", 5, 3, tech("dead_note")), ("19/4", "1/4", 5, 3, tech("dead_note")),
-        (5, "1", 3, 12, tech("natural_harmonic"), tech("let_ring")), (6, "1/2", 1, 12, tech("slide_in", direction="up"), tech("let_ring")),
-        ("13/2", "3/2", 1, 15, tech("bend", start_s=0.1, end_s=0.2, semitones=3.0), tech("release", start_s=0.5, end_s=0.6, semitones=0.0), tech("slide_out", start_s=0.9, direction="down")),
-        (8, "1", 4, 5, tech("trill", to_fret=7)), (9, "1/2", 4, 7, tech("staccato")), ("19/2", "5/2", 4, 10, tech("vibrato", start_s=0.4, rate_hz=5.0, depth_semitones=0.6)),
-    ]  # fmt: skip
+        (0, "1", 2, 8, full, shake),
+        (1, sixth, 2, 8),
+        (1 + sixth, sixth, 2, 5, tech("pull_off")),
+        (1 + 2 * sixth, sixth, 3, 7),
+        ("3/2", "1/4", 3, 5, tech("palm_mute")),
+        ("7/4", "1/4", 3, 7, tech("palm_mute"), tech("hammer_on")),
+        (2, third, 3, 7, slid),
+        (2 + third, third, 3, 9, slid),
+        (2 + 2 * third, third, 3, 7, slid_picked),
+        (3, 0, 2, 7),
+        (3, "1", 2, 8, tech("hammer_on"), late, quarter),
+        (4, "1/2", 2, 8, tech("pre_bend", semitones=2.0), early),
+        ("9/2", "1/4", 5, 3, tech("dead_note")),
+        ("19/4", "1/4", 5, 3, tech("dead_note")),
+        (5, "1", 3, 12, tech("natural_harmonic"), tech("let_ring")),
+        (6, "1/2", 1, 12, tech("slide_in", direction="up"), tech("let_ring")),
+        ("13/2", "3/2", 1, 15, wide, early, tech("slide_out", start_s=0.9, direction="down")),
+        (8, "1", 4, 5, tech("trill", to_fret=7)),
+        (9, "1/2", 4, 7, tech("staccato")),
+        ("19/2", "5/2", 4, 10, shake),
+    ]
     draft = build(notes, tempo_bpm=76.0, file="ferry_landing_2.wav")
     return replace(
         draft, phrases=(Phrase("p1", "Call", "lay back", 0.5, 3.6), Phrase("p2", "Answer", None, 3.6, 8.0))
@@ -199,11 +217,18 @@ def pickup_line() -> Draft:
     """A pickup of three eighths in 3/4, with a dotted rhythm and an eighth triplet."""
     third = Frac(1, 3)
     notes = [
-        ("-3/2", "1/2", 3, 2), (-1, "1/2", 3, 4), ("-1/2", "1/2", 2, 2),
-        (0, "3/2", 2, 3), ("3/2", "1/2", 1, 0), (2, "1", 1, 2),
-        (3, third, 1, 3), (3 + third, third, 1, 2), (3 + 2 * third, third, 1, 0), (4, "3", 2, 3),
+        ("-3/2", "1/2", 3, 2),
+        (-1, "1/2", 3, 4),
+        ("-1/2", "1/2", 2, 2),
+        (0, "3/2", 2, 3),
+        ("3/2", "1/2", 1, 0),
+        (2, "1", 1, 2),
+        (3, third, 1, 3),
+        (3 + third, third, 1, 2),
+        (3 + 2 * third, third, 1, 0),
+        (4, "3", 2, 3),
         (8, "1", 3, 2),
-    ]  # fmt: skip
+    ]
     return build(notes, meter=Meter(3, 4), tempo_bpm=112.0, file="slow_tide.flac")
 
 
