@@ -114,14 +114,14 @@ def compose(condition: str, index: int, seed: int) -> Composed:
     condition : str
         Key of `CONDITIONS`.
     index : int
-        0 and up: the style is ``STYLES[index % 4]``, the maker alternates.
+        0 and up: styles and makers take turns.
     seed : int
         Base of the random numbers; the same three arguments give the same line.
     """
     asked = CONDITIONS[condition]
     number = list(CONDITIONS).index(condition)
     rng = np.random.default_rng([seed, number, index])
-    style = STYLES[index % 4]
+    style = STYLES[(index + number) % 4]
     maker = ("walk", "develop")[(index + index // 4) % 2]
     tempo = int(rng.integers(asked.tempo[0], asked.tempo[1] + 1))
     count = int(rng.integers(16, 41))
