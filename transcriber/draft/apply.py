@@ -2,7 +2,7 @@
 
 On the draft that it was made on, a correction finds its note by id. On another (the take was drafted again)
 the note with the id counts only if onset and pitch fit as well; else the nearest note of that pitch within
-50 ms is taken (the tolerance by which mir_eval holds two notes for one). What fits nowhere becomes a `Problem`
+50 ms is taken (the tolerance by which mir_eval holds two notes for one). What fits nowhere is a `Problem`
 and stays in the journal.
 """
 
