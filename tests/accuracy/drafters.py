@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import copy
+import json
 import zlib
 from collections.abc import Callable
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+import transcriber
 from tests.accuracy.takes import JudgedTake
+from transcriber.draft import draft_bytes
 
 Document = dict[str, Any]
 Drafter = Callable[[JudgedTake, tuple[str, ...]], Document]
@@ -22,14 +26,22 @@ ORACLE_DROPS_TECHNIQUE = 0.3
 
 
 def draft_by_project(take: JudgedTake, given: tuple[str, ...]) -> Document:
-    """Draft the take's file as a user would, with what is given."""
-    import transcriber
-
+    """Draft the take's file as a user would, with what is given; an empty draft if no notes are heard."""
     settings = transcriber.DraftSettings(
         tempo_bpm=take.composed.line.tempo_bpm if "tempo" in given else None,
         position=take.composed.position if "position" in given else None,
     )
-    return transcriber.draft_take(take.sound, settings).to_dict()
+    return draft_document(take.sound, settings)
+
+
+def draft_document(sound: Path, settings: transcriber.DraftSettings) -> Document:
+    """Draft a file; the document as it is written to disk."""
+    try:
+        draft = transcriber.draft_take(sound, settings)
+    except transcriber.NoNotesError:
+        return {"timing": {"tempo_bpm": 0.0, "meter": str(settings.meter)}, "notes": []}
+    document: Document = json.loads(draft_bytes(draft, sound.name))
+    return document
 
 
 def draft_by_oracle(take: JudgedTake, given: tuple[str, ...]) -> Document:
