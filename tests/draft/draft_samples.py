@@ -167,9 +167,9 @@ def notes(draw, number: int, onset: float, meter: Meter) -> DraftNote:
         ),
         remark=draw(st.none() | texts),
         confidence=with_overall({name: draw(shares) for name in CONFIDENCE_ASPECTS}),
-        alternatives=() if off_neck else tuple(
-            draw(st.lists(st.builds(Alternative, st.integers(1, 6), st.integers(0, 20)), max_size=2))
-        ),
+        alternatives=()
+        if off_neck
+        else tuple(draw(st.lists(st.builds(Alternative, st.integers(1, 6), st.integers(0, 20)), max_size=2))),
     )
 
 
@@ -195,12 +195,22 @@ def drafts(draw) -> Draft:
             tuple(beats),
             draw(st.integers(-4, 0)),
         ),
-        key=draw(st.none() | st.builds(Key, st.sampled_from(["A", "Bb", "F#"]), st.sampled_from(["major", "minor"]))),
+        key=draw(
+            st.none()
+            | st.builds(Key, st.sampled_from(["A", "Bb", "F#"]), st.sampled_from(["major", "minor"]))
+        ),
         chords=tuple(
-            draw(st.lists(st.builds(Chord, st.just("Am7"), st.integers(0, 9), st.just(Fraction(3, 2)), lengths), max_size=2))
+            draw(
+                st.lists(
+                    st.builds(Chord, st.just("Am7"), st.integers(0, 9), st.just(Fraction(3, 2)), lengths),
+                    max_size=2,
+                )
+            )
         ),
         phrases=(Phrase("p1", draw(texts), draw(st.none() | texts), start, start + 1.0),),
         shapes=(Shape(draw(texts), start, start + 0.5, 3, 7),),
         notes=drawn,
-        issues=tuple(Issue("check_note", draw(texts), note.onset_s, note.end_s, (note.id,)) for note in drawn),
+        issues=tuple(
+            Issue("check_note", draw(texts), note.onset_s, note.end_s, (note.id,)) for note in drawn
+        ),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from fractions import Fraction
 
 import numpy as np
@@ -36,7 +36,7 @@ def take():
 
 
 def heard(*notes):
-    track = PitchTrack(EMPTY, EMPTY, EMPTY, EMPTY)
+    track = PitchTrack(*(EMPTY for _ in fields(PitchTrack)))
     return Heard(notes, 440.1234567, track, (Problem("noise", "A thump.", 1.02, 1.1),))
 
 
@@ -99,7 +99,13 @@ def test_grace_follows_the_written_length(draft):
 
 def test_overall_confidence_is_the_product(draft):
     first = draft.notes[0].confidence
-    assert (first.pitch, first.onset, first.place, first.rhythm, first.technique) == (0.988, 0.9, 0.6, 0.75, 0.8)
+    assert (first.pitch, first.onset, first.place, first.rhythm, first.technique) == (
+        0.988,
+        0.9,
+        0.6,
+        0.75,
+        0.8,
+    )
     assert first.overall == round(0.988 * 0.9 * 0.6 * 0.75 * 0.8, 3)
     assert draft.notes[2].confidence.place == 0.0
     assert draft.notes[2].confidence.overall == 0.0
@@ -122,7 +128,14 @@ def test_unsure_notes_become_issues(draft):
 
 
 def test_the_bound_of_unsure_notes_can_be_set():
-    parts = (take(), heard(heard_note(0.5, 0.9, 64)), written(("0", "1")), placed((2, 5, 1, 0.9)), NECK, MADE_BY)
+    parts = (
+        take(),
+        heard(heard_note(0.5, 0.9, 64)),
+        written(("0", "1")),
+        placed((2, 5, 1, 0.9)),
+        NECK,
+        MADE_BY,
+    )
     codes = {
         bound: [issue.code for issue in assemble_draft(*parts, AssembleSettings(check_below=bound)).issues]
         for bound in (0.0, 1.0)
@@ -130,7 +143,9 @@ def test_the_bound_of_unsure_notes_can_be_set():
     assert codes == {0.0: ["hum", "noise"], 1.0: ["hum", "noise", "check_note"]}
 
 
-@pytest.mark.parametrize(("frame_s", "kept"), [(FRAME_S, 2), (FRAME_S / 2, 4), (0.012, 1), (0.006, 2), (0.02, 1)])
+@pytest.mark.parametrize(
+    ("frame_s", "kept"), [(FRAME_S, 2), (FRAME_S / 2, 4), (0.012, 1), (0.006, 2), (0.02, 1)]
+)
 def test_contours_are_thinned_to_at_most_12_ms(frame_s, kept):
     times = 1.0 + frame_s * np.arange(40)
     contour = decimate_contour(times, np.arange(40.0), 0.012)

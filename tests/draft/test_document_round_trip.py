@@ -36,7 +36,9 @@ RECORD_OF = {
 }
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 @given(drafts())
 def test_reading_gives_back_what_was_written(draft):
     data = draft_bytes(draft)
@@ -103,7 +105,9 @@ def test_fixture_of_format_1_is_still_read():
 
 def test_a_newer_document_is_refused():
     document = encode(sample_draft()) | {"format_version": 2, "weather": "fine"}
-    with pytest.raises(DraftError, match=r"format_version is 2; this program reads up to 1; use a newer") as caught:
+    with pytest.raises(
+        DraftError, match=r"format_version is 2; this program reads up to 1; use a newer"
+    ) as caught:
         parse_draft(document_text(document).encode())
     assert "\n" not in str(caught.value)
 

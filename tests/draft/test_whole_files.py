@@ -82,7 +82,10 @@ def test_a_set_is_written_all_or_none(tmp_path, monkeypatch, call, at, error):
     with pytest.raises(expected) as caught:
         write_all_whole(dict.fromkeys(targets, b"new"), force=True)
     if expected is TranscriberError:
-        assert str(caught.value) == f"'{targets[at]}' cannot be written: No space left on device; nothing was changed"
+        assert (
+            str(caught.value)
+            == f"'{targets[at]}' cannot be written: No space left on device; nothing was changed"
+        )
     assert state(tmp_path) == before
 
 
