@@ -118,7 +118,9 @@ def _slur(rng: np.random.Generator, before: Place | None, place: Place, ease: fl
     return (Technique("hammer_on" if place[1] > before[1] else "pull_off"),)
 
 
-def _play_rungs(pen: Pen, rng: np.random.Generator, ladder: list[Place], rungs: list[int], bends: bool) -> None:
+def _play_rungs(
+    pen: Pen, rng: np.random.Generator, ladder: list[Place], rungs: list[int], bends: bool
+) -> None:
     before: Place | None = None
     ease = float(rng.choice([0.0, 0.3, 0.6]))
     for rung in rungs:
@@ -191,7 +193,7 @@ def _compose_one_string(pen: Pen, rng: np.random.Generator) -> int:
     for rung in rungs:
         place = ladder[rung]
         techniques: tuple[Technique, ...] = ()
-        if before is not None and before != place and rng.random() < 0.45:
+        if before is not None and before != place and rng.random() < 0.6:
             techniques = (Technique("slide", picked=False),)
         pen.play(place, float(rng.choice([1, 1, 2, 2, 4])), techniques)
         before = place
@@ -223,9 +225,9 @@ def _compose_shifting(pen: Pen, rng: np.random.Generator) -> int:
         rungs = _rungs(rng, 12, int(rng.integers(3, 9)), rung)
         _play_rungs(pen, rng, ladder, rungs, bends=True)
         way = int(rng.choice([-1, 1])) if 0 < which < len(boxes) - 1 else (1 if which == 0 else -1)
-        if rng.random() < 0.25:
+        if rng.random() < 0.15:
             pen.rest(4)
-            which, rung = int(rng.integers(len(boxes))), int(rng.integers(12))
+            which, rung = int(rng.integers(len(boxes))), int(rng.integers(6, 12))
             continue
         which += way
         string = ladder[rungs[-1]][0]

@@ -46,6 +46,9 @@ class Demand:
     vibrato : bool
     gliding : bool
         Slides in or out, which needs a fret.
+    gapped_scale : bool
+        The notes around it leave scale steps out, as a pentatonic does: then hands play two notes a string
+        and stretch less than over a scale of seven notes.
     given_position : int or None
         Where the player said the hand is at the start.
     hold : float
@@ -55,6 +58,7 @@ class Demand:
     bend_semitones: float = 0.0
     vibrato: bool = False
     gliding: bool = False
+    gapped_scale: bool = False
     given_position: int | None = None
     hold: float = 0.0
 
@@ -72,7 +76,7 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
     yield "position_beyond_9", _number(np.maximum(states.position - 9, 0)) / 12
     yield "middle_finger", _number(states.finger == 2)
     yield "little_finger", _number(states.finger == 4)
-    yield from _stretch_features(states)
+    yield from _stretch_features(states, demand.gapped_scale)
     yield from _open_features(states, open_string, demand)
     if demand.bend_semitones > 0:
         yield from _bend_features(states, open_string, demand.bend_semitones, hard_cost)
@@ -81,19 +85,25 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
         yield "vibrato_little_finger", _number(states.finger == 4)
     if demand.gliding:
         yield "fixed", hard_cost * open_string
-    if demand.given_position is not None and demand.hold > 0:
+    if demand.given_position is not None:
         away = np.abs(states.position - max(demand.given_position, 1))
         yield "away_from_given", demand.hold * _number(away > 0)
         yield "frets_from_given", demand.hold * _number(np.minimum(away, 7)) / 4
+        yield "strayed_from_given", _number(np.minimum(away, 7)) / 4
 
 
-def _stretch_features(states: HandStates) -> Features:
+def _stretch_features(states: HandStates, gapped_scale: bool) -> Features:
     # Frets narrow by a factor of two in an octave, and with them the stretch.
     width = np.exp2(-_number(states.fret) / 12)
     reach = states.fret - states.position
-    yield "stretch", width * _number((states.finger > 0) & (states.finger < 4) & (reach == states.finger))
-    yield "stretch_little_finger", width * _number((states.finger == 4) & (reach == 4))
-    yield "stretch_back", width * _number((states.finger == 1) & (reach == -1))
+    between = width * _number((states.finger > 0) & (states.finger < 4) & (reach == states.finger))
+    up = width * _number((states.finger == 4) & (reach == 4))
+    back = width * _number((states.finger == 1) & (reach == -1))
+    yield "stretch", between
+    yield "stretch_little_finger", up
+    yield "stretch_back", back
+    if gapped_scale:
+        yield "stretch_in_gapped_scale", between + up + back
 
 
 def _open_features(states: HandStates, open_string: FloatArray, demand: Demand) -> Features:
@@ -101,10 +111,14 @@ def _open_features(states: HandStates, open_string: FloatArray, demand: Demand) 
     near_nut = states.position <= _NEAR_NUT_POSITION
     yield "open_near_nut", open_string * _number(near_nut & ~at_nut)
     yield "open_up_the_neck", open_string * _number(~near_nut)
+    passed_over = _number(states.open_elsewhere & near_nut)
     if demand.given_position is None:
         yield "open_at_nut", open_string * _number(at_nut)
+        yield "open_passed_over", passed_over
     elif demand.given_position > 0:
         yield "open_though_position_given", open_string
+    else:
+        yield "open_passed_over_in_open_position", passed_over
 
 
 def _bend_features(

@@ -32,6 +32,8 @@ class FrettingModel:
         A slur or slide after a longer silence is not bound to the string of the note before.
     overlap_s : float
         A note that lasts longer than this beyond the next onset rings on.
+    scale_reach_notes : int
+        Notes before and after that tell which scale a note stands in.
     given_hold_per_note, given_hold_floor : float
         The given position holds by this factor less with every note, until it is below the floor.
     """
@@ -44,6 +46,7 @@ class FrettingModel:
     longest_lift_s: float
     slur_gap_s: float
     overlap_s: float
+    scale_reach_notes: int
     given_hold_per_note: float
     given_hold_floor: float
 

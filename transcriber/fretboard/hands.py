@@ -43,6 +43,8 @@ class HandStates:
     ----------
     string, fret, finger, position, pitch_midi : ndarray of int
         `finger` 0 is an open string. `position` is never below 1. `pitch_midi` is the sounding pitch.
+    open_elsewhere : ndarray of bool
+        Whether the note is fretted although another string sounds it open.
     strings : int
         Number of strings of the instrument.
     """
@@ -52,6 +54,7 @@ class HandStates:
     finger: IntArray
     position: IntArray
     pitch_midi: IntArray
+    open_elsewhere: npt.NDArray[np.bool_]
     strings: int
 
     def __len__(self) -> int:
@@ -77,9 +80,16 @@ def hand_states(key: NoteKey, instrument: Instrument) -> HandStates:
         for string, fret in places_of(key, instrument)
         for finger, position in _holds(fret, instrument.highest_fret)
     ]
-    columns = np.array(rows, dtype=np.int64).reshape(-1, 5).T
-    string, fret, finger, position, pitch_midi = columns
-    return HandStates(string, fret, finger, position, pitch_midi, len(instrument.tuning_midi))
+    string, fret, finger, position, pitch_midi = np.array(rows, dtype=np.int64).reshape(-1, 5).T
+    return HandStates(
+        string=string,
+        fret=fret,
+        finger=finger,
+        position=position,
+        pitch_midi=pitch_midi,
+        open_elsewhere=(fret > 0) & bool(np.any(fret == 0)),
+        strings=len(instrument.tuning_midi),
+    )
 
 
 def _holds(fret: int, highest_fret: int) -> list[tuple[int, int]]:
