@@ -80,9 +80,21 @@ def _validator(part: str | None) -> Any:
         Draft202012Validator, {"items": _check_items}, type_checker=types
     )
     schema = correction_schema() if part == "correction" else draft_schema()
-    if part not in (None, "correction"):
-        schema = {"$ref": f"#/$defs/{part}", "$defs": schema["$defs"]}
-    return kind(schema)
+    definitions = schema.pop("$defs", {})
+    wanted = schema if part in (None, "correction") else definitions[part]
+    return kind(_inlined(wanted, definitions))
+
+
+def _inlined(schema: Any, definitions: dict[str, Any]) -> Any:
+    """Put definitions in place of the references to them: following references takes most of the time."""
+    if isinstance(schema, list):
+        return [_inlined(part, definitions) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    parts = {key: _inlined(part, definitions) for key, part in schema.items() if key != "$ref"}
+    if "$ref" in schema:
+        parts.update(_inlined(definitions[schema["$ref"].removeprefix("#/$defs/")], definitions))
+    return parts
 
 
 def _is_number(_checker: Any, value: Any) -> bool:
