@@ -55,8 +55,8 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
     for target in targets:
         try:
             made = _draft_one(target, settings, width, arguments)
-            results.append(result_entry(target.take, made))
             print_summary(output, target.take, made)
+            results.append(result_entry(target.take, made))
         except (Exception, KeyboardInterrupt) as error:
             code = exit_code_of(error)
             results.append(error_entry(target.take, error, code))

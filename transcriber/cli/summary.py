@@ -9,12 +9,18 @@ from transcriber.cli.console import Output
 from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
-    from transcriber.draft.document import Draft, Issue
+    from transcriber.draft.document import Draft, DraftNote, Issue
     from transcriber.pipeline import DraftFiles
-    from transcriber.records.problem import Problem
 
 _CHECK_NOTE = "check_note"
 _MOST_LISTED = 10
+_ASPECTS = {
+    "pitch": "the pitch",
+    "onset": "where it begins",
+    "place": "string and fret",
+    "rhythm": "the rhythm",
+    "technique": "the technique",
+}
 
 
 def print_summary(output: Output, take: str, made: DraftFiles) -> None:
@@ -22,13 +28,14 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     draft = made.corrected
     output.line(take, style="bold")
     output.line(f"  {_facts(draft)}")
-    about = [issue for issue in draft.issues if issue.code != _CHECK_NOTE]
-    _print_list(output, "About the take:", about)
-    _print_list(output, "Corrections that no longer fit:", made.problems)
-    check = _least_sure(draft)
-    total = sum(issue.code == _CHECK_NOTE for issue in draft.issues)
-    _print_list(output, f"Check first ({total} of {_count(len(draft.notes), 'note')}):", check, total)
-    if not total:
+    about = [issue.message for issue in draft.issues if issue.code != _CHECK_NOTE]
+    _print_list(output, "About the take:", about, len(about))
+    left_out = [problem.message for problem in made.problems]
+    _print_list(output, "Corrections that no longer fit:", left_out, len(left_out))
+    unsure = [note for note in map(draft.note, _checked_ids(draft)) if note is not None]
+    title = f"Check first ({len(unsure)} of {_count(len(draft.notes), 'note')}):"
+    _print_list(output, title, [_doubt(note) for note in _least_sure(unsure)], len(unsure))
+    if not unsure:
         output.line("  No note stands out as one to check first.")
     output.line("  Written: " + ", ".join(str(path) for path in made.files))
 
@@ -70,23 +77,32 @@ def _facts(draft: Draft) -> str:
     return ", ".join(facts)
 
 
-def _least_sure(draft: Draft) -> list[Issue]:
-    """The least sure notes' issues, as many as are listed, in order of time."""
-    notes = {note.id: note for note in draft.notes}
-    checks = [issue for issue in draft.issues if issue.code == _CHECK_NOTE]
-    checks.sort(key=lambda issue: min(notes[note_id].confidence.overall for note_id in issue.notes))
-    return sorted(checks[:_MOST_LISTED], key=lambda issue: issue.start_s or 0.0)
+def _checked_ids(draft: Draft) -> list[str]:
+    return [issue.notes[0] for issue in draft.issues if issue.code == _CHECK_NOTE]
 
 
-def _print_list(
-    output: Output, title: str, issues: Sequence[Issue | Problem], total: int | None = None
-) -> None:
-    if not issues:
+def _least_sure(notes: list[DraftNote]) -> list[DraftNote]:
+    """The least sure notes, as many as are listed, in order of time."""
+    listed = sorted(notes, key=lambda note: note.confidence.overall)[:_MOST_LISTED]
+    return sorted(listed, key=lambda note: note.onset_s)
+
+
+def _doubt(note: DraftNote) -> str:
+    """Where a note stands, and what about it is least sure."""
+    whole, part = divmod(note.beat, 1)
+    beat = f"{whole}+{part}" if part else f"{whole}"
+    aspect = min(_ASPECTS, key=lambda name: float(getattr(note.confidence, name)))
+    sure = getattr(note.confidence, aspect)
+    return f"{note.onset_s:.2f} s, bar {note.bar}, beat {beat}: {_ASPECTS[aspect]} ({sure:.2f} sure)"
+
+
+def _print_list(output: Output, title: str, lines: Sequence[str], total: int) -> None:
+    if not lines:
         return
     output.line(f"  {title}")
-    for issue in issues[:_MOST_LISTED]:
-        output.line(f"    {issue.message}")
-    left = (len(issues) if total is None else total) - len(issues[:_MOST_LISTED])
+    for line in lines[:_MOST_LISTED]:
+        output.line(f"    {line}")
+    left = total - len(lines[:_MOST_LISTED])
     if left > 0:
         output.line(f"    and {left} more, listed in the draft")
 

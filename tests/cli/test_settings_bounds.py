@@ -1,0 +1,67 @@
+"""Settings accept every value inside their bounds, and say what would work outside them."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from transcriber import DraftSettings, Meter, UsageError
+from transcriber.settings import parse_meter
+
+
+@given(st.floats(20, 400))
+def test_every_tempo_within_bounds_is_taken(tempo):
+    assert DraftSettings(tempo_bpm=tempo).tempo_bpm == tempo
+
+
+@given(st.one_of(st.floats(max_value=20, exclude_max=True), st.floats(min_value=400, exclude_min=True)))
+def test_the_tempo_that_is_suggested_works(tempo):
+    with pytest.raises(UsageError) as caught:
+        DraftSettings(tempo_bpm=tempo)
+    DraftSettings(tempo_bpm=float(re.search(r"works is (\S+)$", str(caught.value))[1]))
+
+
+@given(st.integers(-5, 200), st.integers(-5, 200))
+def test_the_meter_that_is_suggested_works(beats, unit):
+    try:
+        DraftSettings(meter=Meter(beats, unit))
+    except UsageError as error:
+        suggested = parse_meter(re.search(r"works is (\S+)$", str(error))[1])
+        assert suggested.unit in (2, 4, 8, 16)
+        assert abs(suggested.beats - beats) <= max(1 - beats, beats - 32, 0)
+    else:
+        assert 1 <= beats <= 32
+        assert parse_meter(f"{beats}/{unit}") == Meter(beats, unit)
+
+
+@given(st.text(max_size=8))
+def test_any_text_is_a_meter_or_a_usage_error(text):
+    try:
+        meter = parse_meter(text)
+    except UsageError as error:
+        assert text in str(error) or "out of" in str(error)  # noqa: PT017
+    else:
+        assert re.fullmatch(r"\s*\d+\s*/\s*\d+\s*", text)
+        assert meter.beats >= 1
+
+
+@pytest.mark.parametrize("field", ["position", "capo"])
+@pytest.mark.parametrize("value", [-1, 99, 5.5, float("nan")])
+def test_frets_out_of_bounds_are_refused(field, value):
+    with pytest.raises(UsageError, match=field):
+        DraftSettings(**{field: value})
+
+
+def test_options_are_plain_values_without_folders():
+    settings = DraftSettings(meter=Meter(6, 8), instrument="/home/someone/my guitar.json", position=5)
+    options = settings.options()
+    assert options["meter"] == "6/8"
+    assert options["instrument"] == "my guitar.json"
+    assert options["position"] == 5
+    assert options["tempo_bpm"] is None
+
+
+def test_settings_are_frozen():
+    with pytest.raises(AttributeError):
+        DraftSettings().tempo_bpm = 100
