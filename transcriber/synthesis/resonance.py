@@ -34,6 +34,8 @@ _LONGEST_S = 12.0
 _PICK_CORNER_HZ = (900.0, 4500.0)
 _CORNER_SHARE = {"pick": 1.0, "hammer": 0.45, "pull": 0.9, "slide": 0.5}
 _MUTED_CORNER_SHARE = 0.25
+# A pick or pickup cannot lie beyond the finger; a hammering finger is given a neutral comb.
+_FARTHEST_SHARE, _HAMMER_SHARE = 0.95, 0.3
 # Two directions of vibration die away at different speeds and beat against each other.
 _SLOW_SHARE, _FAST_SHARE = 0.78, 0.9
 _BEATING_DEPTH, _BEATING_HZ = 0.12, (0.2, 1.2)
@@ -100,11 +102,10 @@ def _partials(
     f0, stiffness = _pitch_and_stiffness(history, spec, tone, moment)
     count = int(np.clip(_HIGHEST_PARTIAL_HZ / f0[0], 1, _MOST_PARTIALS))
     frequencies = f0[0] * partial_ratios(count, float(stiffness[0]))
-    # The sounding length follows from the pitch, for stopped notes and harmonics alike.
-    length = 2.0 ** (-excitation.fret / 12.0)
-    spectrum = pluck_spectrum(
-        count, _pluck_share(excitation, tone, length), min(tone.pickup_position / length, 0.5)
-    )
+    # B grows with the inverse square of the vibrating length, for stopped notes and harmonics alike.
+    length = math.sqrt(spec.inharmonicity / stiffness[0])
+    pickup_share = min(tone.pickup_position / length, _FARTHEST_SHARE)
+    spectrum = pluck_spectrum(count, _pluck_share(excitation, tone, length), pickup_share)
     low, high = _PICK_CORNER_HZ
     corner = low * (high / low) ** tone.brightness * _CORNER_SHARE[excitation.kind]
     corner *= (0.6 + 0.6 * excitation.strength) * (1.0 - (1.0 - _MUTED_CORNER_SHARE) * excitation.muted)
@@ -131,8 +132,8 @@ def _pluck_share(excitation: Excitation, tone: Tone, length: float) -> float:
         interval = (excitation.from_fret - excitation.fret) / 12.0
         return max(0.03, 1.0 - math.pow(2.0, -interval))
     if excitation.kind in ("hammer", "slide"):
-        return 0.3
-    return min(tone.pick_position / length, 0.5)
+        return _HAMMER_SHARE
+    return min(tone.pick_position / length, _FARTHEST_SHARE)
 
 
 def _envelope(
