@@ -128,8 +128,8 @@ def grammar(ticks: int, patterns: dict[str, dict[tuple[int, ...], float]], follo
         "kinds": kinds,
         "patterns": listed,
         "follow": rows,
-        "first": {"0": 0.0, str(half): -1.0, "-1": -2.0},
-        "last": {"0": 0.0, str(half): -1.2, "-1": -2.2},
+        "first": {"0": 0.0, str(half): -0.2, "-1": -0.6},
+        "last": {"0": 0.0, str(half): -0.8, "-1": -1.4},
     }
 
 
@@ -148,7 +148,7 @@ def starting_document() -> dict[str, Any]:
             "extra_density_per_s": 0.01,
             "fresh_phase_gap_taps": 6.0,
             "fresh_phase_cost": 5.0,
-            "accent_weight": 0.1,
+            "accent_weight": 0.5,
         },
         "tempo": {
             "lowest_bpm": 46.0,
@@ -170,14 +170,14 @@ def starting_document() -> dict[str, Any]:
             "longest_bars": 4,
         },
         "downbeat": {
-            "long_note": 0.3,
+            "long_note": 0.33,
             "accent": 0.1,
-            "phrase_start": 0.4,
-            "last_note": 1.0,
-            "first_note": 1.0,
-            "pickup_per_beat": 0.5,
-            "half_bar": 0.5,
-            "other_beat": 0.2,
+            "phrase_start": 0.7,
+            "last_note": 0.9,
+            "first_note": 0.4,
+            "pickup_per_beat": 0.6,
+            "half_bar": 0.3,
+            "other_beat": 0.05,
         },
         "pattern_weight": 0.9,
         "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 4.0},

@@ -23,6 +23,7 @@ TEMPO_BOUNDS_BPM = (20.0, 400.0)
 _DEFAULT_BPM = 100.0
 _UNSURE_NATS = 3.0
 _MOST_BEATS = 200_000
+_NEIGHBOURS = 6  # notes to each side that an accent is measured against
 
 
 @dataclass(frozen=True)
@@ -134,12 +135,20 @@ def _line(notes: tuple[HeardNote, ...]) -> _Line:
     index = [i for i, note in enumerate(notes) if not note.has("grace")]
     onsets = np.maximum.accumulate(np.array([notes[i].onset_s for i in index], dtype=np.float64))
     velocity = np.array([float(notes[i].velocity) for i in index])
-    spread = max(float(velocity.std()) if len(index) else 0.0, 4.0)
-    accents = np.clip((velocity - velocity.mean()) / spread, -2.0, 2.0) if len(index) else velocity
     sure = np.clip(np.array([notes[i].onset_confidence for i in index]), 0.05, 0.95)
     # Half a chance says nothing; a doubtful onset is left out more readily, a sure one less so.
     doubt = np.log((1.0 - sure) / 0.5)
-    return _Line(index, onsets, accents, np.minimum(doubt, 1.0))
+    return _Line(index, onsets, _accents(velocity), np.minimum(doubt, 1.0))
+
+
+def _accents(velocity: FloatArray) -> FloatArray:
+    """Velocity against its neighbours', as a standard score clipped to 2, so that swells don't count."""
+    n = len(velocity)
+    total = np.concatenate([[0.0], np.cumsum(velocity)])
+    low = np.maximum(np.arange(n) - _NEIGHBOURS, 0)
+    high = np.minimum(np.arange(n) + _NEIGHBOURS + 1, n)
+    apart = velocity - (total[high] - total[low]) / (high - low)
+    return np.clip(apart / max(float(apart.std()) if n else 0.0, 4.0), -2.0, 2.0)
 
 
 def _starts(
