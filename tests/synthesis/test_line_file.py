@@ -4,7 +4,7 @@ import json
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from synthesis_lines import GUITAR, line, note
 
@@ -63,6 +63,7 @@ def lines(draw):
     return line(*notes, tempo=draw(st.integers(40, 200)), swing=draw(st.sampled_from([None, 2.0])))
 
 
+@settings(max_examples=40, deadline=None)
 @given(lines())
 def test_a_written_line_survives_its_file(written):
     assert parse_line_file(json.loads(line_to_json(written))).line == written

@@ -63,6 +63,16 @@ def test_partials_lie_where_the_formula_puts_them(fret):
     assert ratios[11] / ratios[0] > 12 * 1.005
 
 
+def test_a_harmonic_sounds_the_open_strings_own_partials():
+    # Touched over fret 7, every third partial of the open string is left.
+    _, sound = sound_of(note("0", "3", "6.7", Technique("natural_harmonic")))
+    spec = string_for(40)
+    open_f0 = midi_to_hz(40) * 3.0 / partial_ratios(3, spec.inharmonicity)[2]
+    for n in (3, 6, 12):
+        expected = open_f0 * partial_ratios(n, spec.inharmonicity)[-1]
+        assert peak_near(between(sound, 0.45, 1.6), expected, 0.006) == pytest.approx(expected, rel=4e-4)
+
+
 def test_a_bend_sounds_two_semitones_higher():
     performance, sound = sound_of(note("0", "3", "3.7", Technique("bend", semitones=2.0)))
     bend = performance.notes[0].techniques[0]

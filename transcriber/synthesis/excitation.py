@@ -68,8 +68,8 @@ class Damping:
 class StringHistory:
     """All that happens to one string.
 
-    `times_s`, `midi` are points of its piecewise linear pitch; from each of `fret_times_s` on, its
-    inharmonicity is that of the open string times ``2 ** stiffness_steps``.
+    `times_s`, `midi` are points of its piecewise linear pitch. From each of `fret_times_s` on it vibrates with
+    the length it has at that fret of `length_frets` (a harmonic: the fret that would leave that length).
     """
 
     string: int
@@ -78,7 +78,7 @@ class StringHistory:
     times_s: FloatArray
     midi: FloatArray
     fret_times_s: FloatArray
-    stiffness_steps: FloatArray
+    length_frets: FloatArray
 
 
 def string_histories(performance: Performance) -> tuple[StringHistory, ...]:
@@ -118,7 +118,7 @@ def _history(string: int, notes: list[PlayedNote]) -> StringHistory:
         times_s=times,
         midi=midi,
         fret_times_s=np.array([note.curve_times_s[0] for note in notes]),
-        stiffness_steps=np.array([_stiffness_steps(note) for note in notes]),
+        length_frets=np.array([_length_fret(note) for note in notes]),
     )
 
 
@@ -202,8 +202,7 @@ def _pitch_points(notes: list[PlayedNote]) -> tuple[FloatArray, FloatArray]:
     return np.concatenate(times), np.concatenate(midi)
 
 
-def _stiffness_steps(note: PlayedNote) -> float:
+def _length_fret(note: PlayedNote) -> float:
     if "natural_harmonic" in _kinds(note):
-        # Of the open string's partials every h-th sounds: B counts h^2 times.
-        return 2.0 * math.log2(HARMONIC_OF_NODE[note.fret])
-    return note.fret / 6.0
+        return 12.0 * math.log2(HARMONIC_OF_NODE[note.fret])
+    return float(note.fret)

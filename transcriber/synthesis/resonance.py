@@ -16,6 +16,7 @@ from transcriber.synthesis.excitation import Damping, Excitation, StringHistory
 from transcriber.synthesis.string_model import (
     StringSpec,
     decay_rates,
+    inharmonicity_at_fret,
     partial_ratios,
     pluck_spectrum,
 )
@@ -169,7 +170,7 @@ def _pitch_and_stiffness(
     midi = np.interp(times_s, history.times_s, history.midi)
     f0 = tone.reference_hz * 2.0 ** ((midi - 69.0) / 12.0)
     index = np.maximum(np.searchsorted(history.fret_times_s, times_s + 1e-9, side="right") - 1, 0)
-    return f0, spec.inharmonicity * 2.0 ** history.stiffness_steps[index]
+    return f0, inharmonicity_at_fret(spec.inharmonicity, history.length_frets[index])
 
 
 def _frequencies(

@@ -97,9 +97,9 @@ def midi_to_hz(midi: float, reference_hz: float = 440.0) -> float:
     return float(reference_hz * 2.0 ** ((midi - 69.0) / 12.0))
 
 
-def inharmonicity_at_fret(open_inharmonicity: float, fret: float) -> float:
-    """B of a stopped string: doubles every six frets."""
-    return float(open_inharmonicity * 2.0 ** (fret / 6.0))
+def inharmonicity_at_fret(open_inharmonicity: float, fret: FloatArray | float) -> FloatArray:
+    """B of a stopped string, for one fret or an array of them: doubles every six frets."""
+    return np.asarray(open_inharmonicity * 2.0 ** (np.asarray(fret) / 6.0))
 
 
 def partial_ratios(count: int, inharmonicity: FloatArray | float) -> FloatArray:
