@@ -10,6 +10,7 @@ from synthesis_lines import line, note
 from transcriber.errors import UsageError
 from transcriber.records.technique import Technique
 from transcriber.synthesis import EXACT, TONES, PlayingStyle, Tone, perform, render_performance
+from transcriber.synthesis.resonance import BLOCK, partial_sum
 from transcriber.synthesis.string_model import (
     decay_rates,
     inharmonicity_at_fret,
@@ -47,6 +48,17 @@ def level_db(sound):
 
 def high_band(sound, corner_hz):
     return sosfilt(butter(4, corner_hz, "highpass", fs=RATE, output="sos"), sound)
+
+
+def test_a_sweep_has_the_closed_form_of_its_phase():
+    # Frequency a + b k gives phase a k + b k^2 / 2, whatever the blocks.
+    blocks = 40
+    start, end = 0.01, 0.21
+    edges = np.linspace(start, end, blocks + 1)[None, :]
+    made = partial_sum(edges, np.ones((1, blocks + 1)))
+    k = np.arange(blocks * BLOCK)
+    phase = start * k + (end - start) / len(k) * k**2 / 2
+    assert made == pytest.approx(np.sin(2 * np.pi * phase), abs=1e-4)
 
 
 @pytest.mark.parametrize("fret", [2, 8])

@@ -68,8 +68,8 @@ class Damping:
 class StringHistory:
     """All that happens to one string.
 
-    `times_s`, `midi` are points of its piecewise linear pitch. From each of `fret_times_s` on it vibrates with
-    the length it has at that fret of `length_frets` (a harmonic: the fret that would leave that length).
+    `times_s`, `midi` are points of its piecewise linear pitch. From each of `fret_times_s` on it vibrates
+    with the length it has at that fret of `length_frets` (a harmonic: the fret that would leave that length).
     """
 
     string: int

@@ -90,7 +90,7 @@ def add_string(
         if blocks == 0:
             continue
         frequencies = _frequencies(history, spec, tone, edges_s[: blocks + 1], len(partials.amplitudes))
-        sound = _partial_sum(frequencies / sample_rate_hz, envelope[:, : blocks + 1])[:room]
+        sound = partial_sum(frequencies / sample_rate_hz, envelope[:, : blocks + 1])[:room]
         fade = min(len(sound), round(_LAST_FADE_S * sample_rate_hz))
         sound[-fade:] *= np.linspace(1.0, 0.0, fade, dtype=np.float32)
         out[first : first + len(sound)] += sound
@@ -183,8 +183,21 @@ def _frequencies(
     return np.asarray(f0 * ratios / ratios[0])
 
 
-def _partial_sum(cycles: FloatArray, envelope: FloatArray) -> npt.NDArray[np.float32]:
-    """Sum sines whose frequency (cycles a sample) and amplitude run linearly between block edges."""
+def partial_sum(cycles: FloatArray, envelope: FloatArray) -> npt.NDArray[np.float32]:
+    """Sum sines whose frequency and amplitude run linearly between block edges.
+
+    Parameters
+    ----------
+    cycles : ndarray, shape (partials, blocks + 1)
+        Frequency at the edges, cycles a sample; a partial that reaches 0.5 is left out.
+    envelope : ndarray, shape (partials, blocks + 1)
+        Signed amplitude at the edges.
+
+    Returns
+    -------
+    ndarray of float32, shape (blocks * BLOCK,)
+        Every sine starts at phase 0; its phase is the exact integral of its frequency.
+    """
     blocks = cycles.shape[1] - 1
     slope = np.diff(cycles, axis=1) / BLOCK
     advance = BLOCK * (cycles[:, :-1] + cycles[:, 1:]) / 2.0
