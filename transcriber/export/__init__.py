@@ -1,7 +1,7 @@
 """Writers of the draft in formats that other programs and people read.
 
-Every exporter takes a draft and returns what is to be written, as text or bytes; none opens a file. `EXPORTERS`
-lists them: adding one is one line.
+Every exporter takes a draft and returns what is to be written, as text or bytes; none opens a file.
+`EXPORTERS` lists them: adding one is one line.
 """
 
 from __future__ import annotations

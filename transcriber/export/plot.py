@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil, floor
+from math import ceil
 from typing import Any
 
 from transcriber.draft.document import Draft, DraftNote
@@ -18,6 +18,9 @@ GROUND, INK, GRID, FAINT, ACCENT = "#fbfaf7", "#2b2b2b", "#d9d6cf", "#edebe5", "
 
 DOTS_PER_INCH = 100
 SMALLEST_PX, LARGEST_PX = 600, 4000
+LABEL_ROOM = 0.03
+"""Share of a row's width that a bar number needs; the name of a note needs half of it."""
+
 NATURAL_KEYS = frozenset({0, 2, 4, 5, 7, 9, 11})
 
 
@@ -113,7 +116,7 @@ def _span(draft: Draft, settings: PlotSettings) -> tuple[float, float]:
 
 def _draw_row(axes: Any, draft: Draft, begin: float, end: float) -> None:
     notes = [note for note in draft.notes if note.onset_s < end and note.end_s > begin]
-    low, high = _pitch_span(draft)
+    low, high = _pitch_span(notes)
     axes.set_facecolor(GROUND)
     axes.set_xlim(begin, end)
     axes.set_ylim(low - 0.8, high + 1.2)
@@ -122,16 +125,19 @@ def _draw_row(axes: Any, draft: Draft, begin: float, end: float) -> None:
     unsure = {note.id for note in unsure_notes(draft)}
     for note in notes:
         if note.pitch_midi is not None:
-            _draw_note(axes, note, note.pitch_midi, note.id in unsure, begin)
+            _draw_note(axes, note, note.pitch_midi, note.id in unsure)
+            _name_note(axes, note, note.pitch_midi, note.id in unsure, (begin, end))
     for side in ("top", "right", "left", "bottom"):
         axes.spines[side].set_visible(False)
     axes.tick_params(length=0, labelsize=8, colors=INK)
 
 
-def _pitch_span(draft: Draft) -> tuple[int, int]:
-    tops = [note.pitch_midi + _highest(note) for note in draft.notes if note.pitch_midi is not None]
-    bottoms = [note.pitch_midi for note in draft.notes if note.pitch_midi is not None]
-    return min(bottoms, default=60) - 1, ceil(max(tops, default=64)) + 1
+def _pitch_span(notes: list[DraftNote]) -> tuple[int, int]:
+    """Lowest and highest semitone line of a row, at least an octave apart."""
+    tops = [note.pitch_midi + _highest(note) for note in notes if note.pitch_midi is not None]
+    bottoms = [note.pitch_midi for note in notes if note.pitch_midi is not None]
+    low = min(bottoms, default=60) - 1
+    return low, max(low + 12, ceil(max(tops, default=64)) + 1)
 
 
 def _highest(note: DraftNote) -> float:
@@ -161,14 +167,14 @@ def _beat_lines(axes: Any, draft: Draft, begin: float, end: float, high: int) ->
                 axes.axvline(
                     time, color=INK if downbeat else GRID, linewidth=0.9 if downbeat else 0.7, zorder=0
                 )
-            if downbeat:
+            if downbeat and end - time > LABEL_ROOM * (end - begin):
                 axes.text(
                     time, high + 0.75, f" bar {beat // meter.beats + 1}", fontsize=8, color=INK, va="center"
                 )
         beat += 1
 
 
-def _draw_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, begin: float) -> None:
+def _draw_note(axes: Any, note: DraftNote, pitch: int, unsure: bool) -> None:
     from matplotlib.patches import Rectangle
 
     box = Rectangle(
@@ -185,11 +191,17 @@ def _draw_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, begin: floa
     times = note.contour.times_s
     cents = [float("nan") if one is None else one for one in note.contour.cents]
     axes.plot(times, [pitch + one / 100 for one in cents], color=ACCENT, linewidth=1.5, zorder=3)
+
+
+def _name_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, row: tuple[float, float]) -> None:
+    """Write a note's pitch under its box, where there is room, and its gestures over the contour."""
+    begin, end = row
     label = pitch_name(pitch) + ("?" if unsure else "")
-    if note.onset_s >= begin:
+    if note.onset_s >= begin and note.end_s - note.onset_s > LABEL_ROOM / 2 * (end - begin):
         axes.text(note.onset_s, pitch - 0.38, label, fontsize=7.5, color=INK, va="top", zorder=4)
     for text, time, height in _gestures(note, pitch):
-        axes.text(time, height, text, fontsize=7.5, color=ACCENT, ha="center", va="bottom", zorder=4)
+        if begin <= time <= end:
+            axes.text(time, height, text, fontsize=7.5, color=ACCENT, ha="center", va="bottom", zorder=4)
 
 
 def _gestures(note: DraftNote, pitch: int) -> list[tuple[str, float, float]]:

@@ -2,8 +2,9 @@
 
 Written positions are ticks, played times seconds in the recording. Between two knots (a tick and its time)
 the tempo is constant. Every event is a knot, so that it stands where it is written and sounds when it was
-played; beats without an event are knots too where they fit between. Time 0 is the start of the recording: the time
-before the first written beat is filled by a lead-in bar of as many beats as come nearest to the tempo.
+played; beats without an event are knots too where they fit between. Time 0 is the start of the recording:
+the time before the first written beat is filled by a lead-in bar of as many beats as come nearest to the
+tempo.
 """
 
 from __future__ import annotations
@@ -117,7 +118,7 @@ def time_map(draft: Draft, events: tuple[Event, ...]) -> TimeMap:
 
 
 def _first_beat(draft: Draft, events: tuple[Event, ...]) -> int:
-    """Beat at which the score begins: that of bar 1, or the first event's if earlier or if bar 1 is cut off."""
+    """Beat at which the score begins: bar 1, or the first event if that is earlier or bar 1 is cut off."""
     if not events:
         return 0
     own = floor(events[0].start)

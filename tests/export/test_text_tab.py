@@ -1,0 +1,236 @@
+"""Text tab: golden files, and random drafts read back from what was written."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import export_drafts as lines
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from make_golden import WIDTHS, golden_path
+
+from transcriber.draft.document import Draft
+from transcriber.errors import UsageError
+from transcriber.export import text_tab
+from transcriber.export.read_tab import read_text_tab
+from transcriber.export.tab_signs import half_steps
+from transcriber.records.technique import Technique
+from transcriber.records.written import Meter
+
+NO_SHRINKING = (Phase.explicit, Phase.reuse, Phase.generate)
+"""Shrinking a whole draft takes minutes; the text of the failing tab tells enough."""
+
+TUNINGS = {
+    4: (43, 38, 33, 28),
+    6: lines.STANDARD,
+    7: (64, 59, 55, 50, 45, 40, 35),
+    12: (76, 71, 67, 62, 57, 52, 64, 59, 55, 50, 45, 40),
+}
+
+
+@pytest.mark.parametrize("name", sorted(lines.DRAFTS))
+@pytest.mark.parametrize("width", WIDTHS)
+def test_golden(name: str, width: int) -> None:
+    assert text_tab(lines.DRAFTS[name](), width) == golden_path(name, width).read_text(encoding="utf-8")
+
+
+@st.composite
+def drafts(draw: st.DrawFn) -> Draft:
+    """Lines on mixed grids with techniques, rests, graces, any meter and number of strings."""
+    meter = Meter(*draw(st.sampled_from([(4, 4), (3, 4), (6, 8), (12, 8), (5, 4), (2, 2)])))
+    tuning = TUNINGS[draw(st.sampled_from(sorted(TUNINGS)))]
+    here = Fraction(draw(st.integers(-2, 3)))
+    given_notes: list[tuple] = []
+    for _ in range(draw(st.integers(1, 9))):
+        grid = draw(st.sampled_from([1, 2, 3, 4, 6, 8]))
+        for step in range(grid):
+            if not draw(st.integers(0, 5)):
+                continue
+            start = here + Fraction(step, grid)
+            string, fret = draw(st.integers(1, len(tuning))), draw(st.integers(0, 22))
+            if given_notes and not draw(st.integers(0, 9)):
+                given_notes.append((start, 0, draw(st.integers(1, len(tuning))), draw(st.integers(0, 22))))
+            held = Fraction(draw(st.sampled_from([1, 1, 1, 2, 5])), grid)
+            given_notes.append((start, held, string, fret, *draw(techniques())))
+        here += draw(st.integers(1, 2))
+    given_notes = given_notes or [(0, 1, 1, 5)]
+    return lines.build(_cut(given_notes), meter=meter, tuning=tuning)
+
+
+def _cut(notes: list[tuple]) -> list[tuple]:
+    """End every note where the next begins at the latest."""
+    starts = sorted({note[0] for note in notes if note[1]})
+    found = []
+    for note in notes:
+        after = [start for start in starts if start > note[0]]
+        length = min(Fraction(note[1]), after[0] - note[0]) if after and note[1] else note[1]
+        found.append((note[0], length, *note[2:]))
+    return found
+
+
+@st.composite
+def techniques(draw: st.DrawFn) -> tuple[Technique, ...]:
+    lead = draw(
+        st.sampled_from(
+            [None, None, None, "hammer_on", "pull_off", "slide", "slide_picked", "slide_in", "dead_note"]
+        )
+    )
+    found = []
+    if lead == "slide_picked":
+        found.append(lines.tech("slide", picked=True))
+    elif lead == "slide_in":
+        found.append(lines.tech("slide_in", direction=draw(st.sampled_from(["up", "down"]))))
+    elif lead is not None:
+        found.append(lines.tech(lead))
+    if lead != "dead_note" and draw(st.booleans()):
+        amount = draw(st.sampled_from([0.5, 1.0, 1.5, 2.0, 3.0]))
+        found.append(
+            lines.tech(draw(st.sampled_from(["bend", "pre_bend"])), start_s=0.1, end_s=0.2, semitones=amount)
+        )
+        if draw(st.booleans()):
+            found.append(lines.tech("release", start_s=0.4, end_s=0.5, semitones=0.0))
+        if draw(st.booleans()):
+            found.append(lines.tech("vibrato", start_s=0.7, rate_hz=5.0, depth_semitones=0.4))
+    found += [
+        lines.tech(kind) for kind in ("palm_mute", "let_ring", "staccato") if not draw(st.integers(0, 5))
+    ]
+    if not draw(st.integers(0, 8)):
+        found.append(lines.tech("slide_out", direction=draw(st.sampled_from(["up", "down"]))))
+    return tuple(found)
+
+
+def expected(draft: Draft) -> list[tuple]:
+    """What a reader of the tab must find, worked out from the draft alone."""
+    found = []
+    previous: dict[int, int] = {}
+    for note in sorted(draft.notes, key=lambda note: (note.start(draft.meter), note.length > 0)):
+        assert note.string is not None
+        assert note.fret is not None
+        signs = []
+        for one in note.techniques:
+            if one.kind in ("hammer_on", "pull_off"):
+                signs.append(one.kind[0])
+            elif one.kind == "slide":
+                up = previous.get(note.string, 0) <= note.fret
+                signs.append(("/" if up else "\\") + ("'" if one.picked else ""))
+            elif one.kind == "slide_in":
+                signs.append("./" if one.direction == "up" else ".\\")
+        signs += ["g"] if note.is_grace else []
+        for one in note.techniques:
+            if one.kind in ("bend", "pre_bend", "release"):
+                letters = {"bend": "b", "pre_bend": "pb", "release": "r"}[one.kind]
+                signs.append(letters + half_steps(note.fret + (one.semitones or 0)))
+            elif one.kind == "vibrato":
+                signs.append("~")
+            elif one.kind == "slide_out":
+                signs.append("/." if one.direction == "up" else "\\.")
+        body = "x" if note.has("dead_note") else str(note.fret)
+        marks = frozenset(
+            one.kind for one in note.techniques if one.kind in ("palm_mute", "let_ring", "staccato")
+        )
+        found.append((note.start(draft.meter), note.length, note.string, body, tuple(signs), marks))
+        previous[note.string] = note.fret
+    return found
+
+
+@settings(max_examples=100, deadline=None, phases=NO_SHRINKING)
+@given(drafts(), st.integers(60, 200))
+def test_a_tab_reads_back_as_the_draft_at_any_width(draft: Draft, width: int) -> None:
+    text = text_tab(draft, width)
+    assert text.isascii()
+    assert max(len(line) for line in text.split("\n")) <= width
+    tab = read_text_tab(text)
+    got = [(one.start, one.length, one.string, one.body, one.signs, one.marks) for one in tab.notes]
+    assert got == expected(draft), text
+    for place, (_, length) in enumerate(tab.bars):
+        assert length == draft.meter.beats or place == 0
+
+
+@pytest.mark.parametrize("width", [59, 201, 0])
+def test_width_out_of_bounds_names_the_bound(width: int) -> None:
+    with pytest.raises(UsageError, match=f"{width} is out of bounds: choose 60 to 200"):
+        text_tab(lines.straight_line(), width)
+
+
+def test_a_bar_alone_too_wide_is_broken_at_a_beat() -> None:
+    bend = lines.tech("bend", start_s=0.1, end_s=0.4, semitones=2.0)
+    draft = lines.build([(Fraction(step, 8), "1/8", 2, 10, bend) for step in range(32)])
+    text = text_tab(draft, 60)
+    rows = [row for row in text.split("\n") if row.startswith("B")]
+    assert len(rows) == 4
+    assert [row[1] for row in rows] == ["|", ":", ":", ":"]
+    assert [row[-1] for row in rows] == [":", ":", ":", "|"]
+    beats = [row.split() for row in text.split("\n") if row.strip() in ("1", "2", "3", "4")][1:]
+    assert beats == [["1"], ["2"], ["3"], ["4"]]
+    assert len(read_text_tab(text).notes) == 32
+
+
+def test_two_digit_frets_do_not_touch() -> None:
+    draft = lines.build([(Fraction(step, 4), "1/4", 3, 10 + step % 3) for step in range(16)])
+    row = next(row for row in text_tab(draft, 60).split("\n") if row.startswith("G"))
+    assert [one for one in row[2:-1].split("-") if one] == [str(10 + step % 3) for step in range(16)]
+
+
+def test_legend_names_only_signs_in_use() -> None:
+    plain = text_tab(lines.build([(0, "1", 3, 5)]))
+    for word in ("vibrato", "tie:", "triplet"):
+        assert word not in plain
+    full = text_tab(lines.techniques_line())
+    for word in (
+        "vibrato",
+        "hammer-on",
+        "quarter tone",
+        "pre-bend",
+        "triplet",
+        "dead note",
+        "let ring",
+        "slide off",
+    ):
+        assert word in full
+
+
+def test_unsure_notes_are_marked_and_listed() -> None:
+    text = text_tab(lines.straight_line())
+    assert [note.unsure for note in read_text_tab(text).notes].count(True) == 1
+    assert "bar 2 beat 1+1/2, 0:03.50, string 3 fret 7 (D4): the note sounds" in text
+    draft = lines.build([(0, "1", 3, 5)])
+    weak = replace(draft.notes[0].confidence, rhythm=0.3, overall=0.3)
+    text = text_tab(replace(draft, notes=(replace(draft.notes[0], confidence=weak),)))
+    assert "the rhythm is unsure (30 %)" in text
+
+
+def test_header_names_tuning_capo_and_dotted_beat() -> None:
+    text = text_tab(lines.low_line())
+    assert "Tuning: D A D G B E (string 6 to 1, drop D)" in text
+    assert "Capo: fret 2" in text
+    compound = lines.build([(0, "3", 3, 5)], meter=Meter(6, 8), tempo_bpm=66)
+    assert "Tempo: dotted quarter = 66   Meter: 6/8" in text_tab(compound)
+
+
+def test_words_of_people_cannot_disturb_the_page() -> None:
+    draft = lines.build([(0, "1", 3, 5)], file="evening\n\x1b[31m.wav")
+    draft = replace(draft, notes=(replace(draft.notes[0], remark="slow\r\ndown – später"),))
+    text = text_tab(draft)
+    assert text.split("\n")[0] == "evening [31m.wav"
+    assert "slow down – später" in text
+
+
+def test_a_note_no_string_can_play_is_named_by_pitch() -> None:
+    draft = lines.build([(0, "1", 6, 0), (1, "1", 6, 3)])
+    low = replace(draft.notes[0], string=None, fret=None, pitch_midi=38)
+    text = text_tab(replace(draft, notes=(low, draft.notes[1])))
+    assert "E|-[D2]-" in text
+    assert [note.body for note in read_text_tab(text).notes] == ["[D2]", "3"]
+
+
+def test_two_notes_on_one_string_are_both_shown() -> None:
+    draft = lines.build([(0, "1", 3, 5), (0, "1", 3, 7)])
+    assert "5+7" in text_tab(draft)
+
+
+def test_no_notes() -> None:
+    text = text_tab(replace(lines.straight_line(), notes=(), chords=(), issues=()))
+    assert text.startswith("ferry_landing.wav\n=")
+    assert "Signs" not in text

@@ -1,0 +1,265 @@
+"""Reads the project's own text tab back, so that the format is held to say everything it claims to say.
+
+Only what stands in the systems is read, and the meter from the header; everything else is words for people.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from transcriber.errors import DraftError
+from transcriber.export.spelling import NoteValue
+from transcriber.export.tab_canvas import BAR_LINE, BROKEN_EDGE, SPAN_ROWS
+from transcriber.export.tab_writer import LETTERS
+from transcriber.records.written import Meter
+
+_AMOUNT = r"\+?\d+(?:\.5)?"
+_SIGN = re.compile(
+    rf"(?P<lead>(?:\+|h|p(?!b)|\.[/\\]|[/\\]'?)*)(?P<grace>g?)(?:(?P<tied>\()|<)?"
+    rf"(?P<body>\d+|x|\[[^\]]+\]|[A-G][#b]?-?\d(?=\)))[>)]?"
+    rf"(?P<tail>(?:pb{_AMOUNT}|b{_AMOUNT}|r{_AMOUNT}|~|tr\d*|[/\\]\.)*)"
+)
+_TAIL = re.compile(rf"(pb|b|r)({_AMOUNT})|(~)|(tr)(\d*)|([/\\]\.)")
+_LEAD = re.compile(r"\+|h|p|\.[/\\]|[/\\]'?")
+_RHYTHM = re.compile(r"(R?)([whqestx])(\.?)(\??)")
+_BRACKET = re.compile(r"-*(\d)-*")
+_VALUES = {letter: base for base, letter in LETTERS.items()}
+_NORMAL = {3: 2, 5: 4, 7: 4}
+
+
+@dataclass(frozen=True)
+class ReadNote:
+    """One note as the tab tells it.
+
+    Attributes
+    ----------
+    start, length : Fraction
+        Denominator beats from beat 1 of bar 1, and length with ties joined; 0 for a grace.
+    string : int
+    body : str
+        Fret, ``x``, or a pitch in brackets.
+    signs : tuple of str
+        Signs before and after the fret in the order written, such as ``("h", "b9", "~")``.
+    harmonic, unsure : bool
+    marks : frozenset of str
+        Techniques written on rows of their own: ``palm_mute``, ``let_ring``, ``staccato``.
+    """
+
+    start: Fraction
+    length: Fraction
+    string: int
+    body: str
+    signs: tuple[str, ...]
+    harmonic: bool = False
+    unsure: bool = False
+    marks: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class ReadTab:
+    """A tab as read: meter, the notes in order of writing, and each bar's number and length in beats."""
+
+    meter: Meter
+    notes: tuple[ReadNote, ...]
+    bars: tuple[tuple[int, Fraction], ...]
+
+
+@dataclass(frozen=True)
+class _System:
+    """Rows of one system, with the column of its left edge."""
+
+    above: tuple[str, ...]
+    strings: tuple[str, ...]
+    left: int
+
+
+def read_text_tab(text: str) -> ReadTab:
+    """Read a text tab that `text_tab` wrote.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    ReadTab
+
+    Raises
+    ------
+    DraftError
+        If the text holds no meter, or a note that stands under no rhythm sign.
+    """
+    lines = text.split("\n")
+    found = re.search(r"Meter: (\d+)/(\d+)", text)
+    if found is None:
+        raise DraftError("this text tab names no meter: write it anew from the draft")
+    reader = _Reader(Meter(int(found[1]), int(found[2])))
+    for system in _systems(lines):
+        reader.system(system)
+    return reader.result()
+
+
+def _systems(lines: list[str]) -> list[_System]:
+    """Find the systems: runs of string lines and what stands over them since the last empty line."""
+    pattern = re.compile(r"[A-Ga-g][#b]? ?[|:].*[|:]$")
+    found = []
+    place = 0
+    while place < len(lines):
+        if not pattern.match(lines[place]):
+            place += 1
+            continue
+        end = place
+        while end < len(lines) and pattern.match(lines[end]):
+            end += 1
+        top = place
+        while top > 0 and lines[top - 1].strip():
+            top -= 1
+        width = len(lines[place])
+        strings = tuple(lines[place:end])
+        edges = [
+            column for column in (strings[0].find(BAR_LINE), strings[0].find(BROKEN_EDGE)) if column >= 0
+        ]
+        found.append(_System(tuple(line.ljust(width) for line in lines[top:place]), strings, min(edges)))
+        place = end
+    return found
+
+
+class _Reader:
+    """Adds up the rhythm of one system after another."""
+
+    def __init__(self, meter: Meter) -> None:
+        self._meter = meter
+        self._bars: list[tuple[int, list[ReadNote], Fraction]] = []
+        self._open: list[ReadNote] = []
+        self._held: list[int] = []
+        self._here = Fraction(0)
+        self._number: int | None = None
+        self._carried: list[ReadNote] = []
+
+    def system(self, system: _System) -> None:
+        rhythm = {match.start(): match for match in _RHYTHM.finditer(system.above[-1])}
+        signs = _signs(system)
+        self._check(signs, rhythm)
+        marks = _marks(system)
+        brackets = _brackets(system)
+        ends = [at for at, char in enumerate(system.strings[0]) if char == BAR_LINE and at > system.left]
+        for at in sorted([*rhythm, *(at for at in signs if at not in rhythm), *ends]):
+            if at in ends:
+                self._close(system, at)
+            elif at in rhythm:
+                tied = system.above[-1][at - 1] == "_"
+                self._event(rhythm[at], signs.get(at, []), brackets, tied, marks.get(at, frozenset()))
+            else:
+                self._open += [replace(note, start=self._here) for note in _notes(signs[at])]
+
+    def result(self) -> ReadTab:
+        """Place the bars one after another; the first may be a pickup that ends at bar 1."""
+        notes: list[ReadNote] = []
+        bars: list[tuple[int, Fraction]] = []
+        number = 0 if self._bars and self._bars[0][2] < self._meter.beats else None
+        for index, (printed, held, length) in enumerate(self._bars):
+            number = printed if index == 0 else (number or 0) + 1
+            start = Fraction(number * self._meter.beats) - length
+            notes += [replace(note, start=note.start + start) for note in held]
+            bars.append((number, length))
+        return ReadTab(self._meter, _join(notes), tuple(bars))
+
+    def _check(
+        self, signs: dict[int, list[tuple[int, re.Match[str]]]], rhythm: dict[int, re.Match[str]]
+    ) -> None:
+        for at, here in signs.items():
+            if at not in rhythm and not all(match["grace"] for _, match in here):
+                raise DraftError(f"a note in column {at} stands under no rhythm sign: write the tab anew")
+
+    def _event(
+        self,
+        rhythm: re.Match[str],
+        signs: list[tuple[int, re.Match[str]]],
+        brackets: dict[int, int],
+        tied: bool,
+        marks: frozenset[str],
+    ) -> None:
+        figure = brackets.get(rhythm.start(), 1)
+        value = NoteValue(_VALUES[rhythm[2]], len(rhythm[3]), figure, _NORMAL.get(figure, 1))
+        length = value.whole_notes * self._meter.unit
+        for note in _notes(signs):
+            signed = ("(", *note.signs) if tied else note.signs
+            self._open.append(
+                replace(
+                    note,
+                    start=self._here,
+                    length=length,
+                    signs=signed,
+                    unsure=bool(rhythm[4]),
+                    marks=marks,
+                )
+            )
+        self._here += length
+
+    def _close(self, system: _System, at: int) -> None:
+        numbers = {match.start(): int(match[0]) for match in re.finditer(r"\d+", system.above[0])}
+        first = numbers.get(system.left, 1) if not self._bars and self._number is None else 0
+        self._number = first
+        self._bars.append((first, self._open, self._here))
+        self._open, self._here = [], Fraction(0)
+
+
+def _signs(system: _System) -> dict[int, list[tuple[int, re.Match[str]]]]:
+    """All signs by the column of their anchor, as (string, match)."""
+    found: dict[int, list[tuple[int, re.Match[str]]]] = {}
+    for string, row in enumerate(system.strings, start=1):
+        anchor = 0
+        for match in _SIGN.finditer(row, system.left):
+            if "+" not in match["lead"]:
+                anchor = match.start("body")
+            found.setdefault(anchor, []).append((string, match))
+    return found
+
+
+def _notes(signs: list[tuple[int, re.Match[str]]]) -> list[ReadNote]:
+    found = []
+    for string, match in signs:
+        lead = tuple(one for one in _LEAD.findall(match["lead"]) if one != "+")
+        tail = tuple(one[0] for one in re.finditer(_TAIL, match["tail"]))
+        grace = ("g",) if match["grace"] else ()
+        harmonic = match[0].find("<") >= 0
+        found.append(ReadNote(Fraction(0), Fraction(0), string, match["body"], lead + grace + tail, harmonic))
+    return found
+
+
+def _marks(system: _System) -> dict[int, frozenset[str]]:
+    """Spans by column."""
+    found: dict[int, frozenset[str]] = {}
+    for name, sign, _ in SPAN_ROWS:
+        for row in system.above[:-1]:
+            for match in re.finditer(rf"{sign}-*", row):
+                for at in range(match.start(), match.end()):
+                    found[at] = found.get(at, frozenset()) | {name}
+    return found
+
+
+def _brackets(system: _System) -> dict[int, int]:
+    """Tuplet figure by column; the row of bar numbers stands on top and has no dashes."""
+    found: dict[int, int] = {}
+    for row in system.above[:-1]:
+        if re.fullmatch(r"[\d\- ]+", row) and "-" in row:
+            for match in _BRACKET.finditer(row):
+                for at in range(match.start(), match.end()):
+                    found[at] = int(match[1])
+    return found
+
+
+def _join(notes: list[ReadNote]) -> tuple[ReadNote, ...]:
+    """Add tied notes to the note they go on from."""
+    joined: list[ReadNote] = []
+    last: dict[int, int] = {}
+    for note in notes:
+        if note.signs[:1] == ("(",):
+            index = last[note.string]
+            joined[index] = replace(joined[index], length=joined[index].length + note.length)
+            continue
+        last[note.string] = len(joined)
+        joined.append(note)
+    return tuple(joined)
