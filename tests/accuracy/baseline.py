@@ -23,6 +23,7 @@ import numpy as np
 from tests.accuracy.judge import Tally, judge
 from tests.accuracy.necks import GUITAR
 from tests.accuracy.takes import ALL_CONDITIONS, SPLITS, JudgedTake, make_take, specs
+from transcriber.records.written import Meter
 
 RESULTS = Path(__file__).resolve().parent / "baseline_results.json"
 WORKING_RATE_HZ = 22050
@@ -40,7 +41,7 @@ GIVEN = {
 }
 
 
-def draft_by_general_parts(sound: Path, tempos: tuple[float | None, ...]) -> list[Document]:
+def draft_by_general_parts(sound: Path, tempos: tuple[float | None, ...], meter: Meter) -> list[Document]:
     """Draft a take with librosa, once for each tempo (None: found by beat_track); places by lowest fret."""
     import librosa
 
@@ -53,7 +54,7 @@ def draft_by_general_parts(sound: Path, tempos: tuple[float | None, ...]) -> lis
     for tempo in tempos:
         found, beats = librosa.beat.beat_track(y=samples, sr=rate, hop_length=HOP, bpm=tempo, units="time")
         bpm = float(tempo or np.atleast_1d(found)[0] or 120.0)
-        drafts.append(_write(heard, bpm, np.atleast_1d(beats)))
+        drafts.append(_write(heard, bpm, np.atleast_1d(beats), meter))
     return drafts
 
 
@@ -70,14 +71,15 @@ def _notes(
     return heard
 
 
-def _write(heard: list[tuple[float, float, int]], bpm: float, beats: np.ndarray) -> Document:
+def _write(heard: list[tuple[float, float, int]], bpm: float, beats: np.ndarray, meter: Meter) -> Document:
     """Put attacks and lengths on the nearest sixteenth; the first beat found is beat 1 of a bar."""
     beat_s = 60.0 / bpm
     origin = float(beats[0]) if len(beats) else (heard[0][0] if heard else 0.0)
+    steps = 6 if meter.compound else 4
     notes = []
     for number, (start, end, pitch) in enumerate(heard, 1):
         beat = _beat_of(start, beats, origin, beat_s)
-        position = Fraction(round(4 * beat), 4)
+        position = Fraction(round(steps * beat), steps) * meter.tap
         string, fret = min(GUITAR.places(pitch) or ((1, 0),), key=lambda place: place[1])
         notes.append(
             {
@@ -87,14 +89,14 @@ def _write(heard: list[tuple[float, float, int]], bpm: float, beats: np.ndarray)
                 "pitch_midi": pitch,
                 "string": string,
                 "fret": fret,
-                "bar": int(position // 4) + 1,
-                "beat": str(position % 4 + 1),
-                "length": str(max(Fraction(round(4 * (end - start) / beat_s), 4), Fraction(1, 4))),
+                "bar": int(position // meter.beats) + 1,
+                "beat": str(position % meter.beats + 1),
+                "length": str(Fraction(max(round(steps * (end - start) / beat_s), 1), steps) * meter.tap),
                 "techniques": [],
                 "confidence": {"overall": 0.5},
             }
         )
-    return {"timing": {"tempo_bpm": bpm, "meter": "4/4"}, "notes": notes}
+    return {"timing": {"tempo_bpm": bpm, "meter": str(meter)}, "notes": notes}
 
 
 def _beat_of(time: float, beats: np.ndarray, origin: float, beat_s: float) -> float:
@@ -119,7 +121,8 @@ def place_nearest(document: Document, position: int) -> Document:
 
 def measure(take: JudgedTake) -> dict[str, Tally]:
     """Judge the general parts on one take, for everything that may be given."""
-    free, timed = draft_by_general_parts(take.sound, (None, take.composed.line.tempo_bpm))
+    line = take.composed.line
+    free, timed = draft_by_general_parts(take.sound, (None, line.tempo_bpm), line.meter)
     position = take.composed.position
     drafts = {
         "nothing": free,

@@ -36,6 +36,7 @@ from transcriber.records.written import Meter
 STYLES = ("box", "shift", "three_a_string", "open")
 FOUR_FOUR = Meter(4, 4)
 LONGEST_NOTE_S = 1.3  # the recorded notes are cut at 1.5 s
+PLAIN_LENGTHS = tuple(Fraction(n, 4) for n in (2, 3, 4, 6, 8, 12))
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,9 @@ class Condition:
     velocity : tuple of int
         Lowest and highest centre of the dynamics.
     effects : tuple of str
-        Names understood by `splice.apply_effects`.
+        Names understood by `splice.splice`.
+    meter : Meter
+        Only `walk` writes other meters than 4/4.
     """
 
     rhythm: str
@@ -61,6 +64,7 @@ class Condition:
     technique: float
     velocity: tuple[int, int] = (75, 100)
     effects: tuple[str, ...] = ()
+    meter: Meter = FOUR_FOUR
 
 
 CONDITIONS: dict[str, Condition] = {
@@ -72,6 +76,8 @@ CONDITIONS: dict[str, Condition] = {
     "detuned": Condition("straight", (70, 130), 0.15, effects=("detune",)),
     "fast": Condition("fast", (95, 130), 0.2),
     "dynamics": Condition("straight", (60, 130), 0.15, velocity=(38, 118)),
+    "waltz": Condition("straight", (80, 140), 0.15, meter=Meter(3, 4)),
+    "six_eight": Condition("six_eight", (50, 90), 0.15, meter=Meter(6, 8)),
 }
 
 
@@ -107,7 +113,7 @@ class Step:
 
 
 def compose(condition: str, index: int, seed: int) -> Composed:
-    """Write line number `index` of a condition; styles and makers take turns.
+    """Write line number `index` of a condition.
 
     Parameters
     ----------
@@ -122,12 +128,13 @@ def compose(condition: str, index: int, seed: int) -> Composed:
     number = list(CONDITIONS).index(condition)
     rng = np.random.default_rng([seed, number, index])
     style = STYLES[(index + number) % 4]
-    maker = ("walk", "develop")[(index + index // 4) % 2]
+    maker = ("walk", "develop")[(index + index // 4) % 2] if asked.meter == FOUR_FOUR else "walk"
     tempo = int(rng.integers(asked.tempo[0], asked.tempo[1] + 1))
+    beats_a_minute = tempo * asked.meter.tap
     count = int(rng.integers(16, 41))
     shapes = choose_shapes(style, rng)
     if maker == "walk":
-        slots = cell_rhythm(asked.rhythm, count, rng)
+        slots = cell_rhythm(asked.rhythm, count, rng, asked.meter)
         steps = walk(shapes, slots, rng)
     else:
         slots = weighted_rhythm(asked.rhythm, count, rng)
@@ -136,15 +143,15 @@ def compose(condition: str, index: int, seed: int) -> Composed:
     notes = [
         LineNote(slot.start, length, step.string, step.fret, velocity)
         for slot, step, length, velocity in zip(
-            sounded, steps, _lengths(sounded, tempo), _velocities(sounded, asked, rng), strict=False
+            sounded, steps, _lengths(sounded, beats_a_minute), _velocities(sounded, asked, rng), strict=False
         )
     ]
     line = Line(
         f"{condition} {index} ({style}, {maker})",
         GUITAR,
-        FOUR_FOUR,
+        asked.meter,
         float(tempo),
-        decorate(notes, tempo, asked.technique, rng),
+        decorate(notes, beats_a_minute, asked.technique, rng),
     )
     return Composed(line, condition, style, maker, steps[0].hand, seed)
 
@@ -232,9 +239,12 @@ def develop(shapes: list[Shape], slots: list[Slot], rng: np.random.Generator) ->
     return steps
 
 
-def _lengths(slots: list[Slot], tempo: int) -> list[Fraction]:
-    longest = Fraction(round(LONGEST_NOTE_S * tempo / 60.0 * 4 - 0.5), 4)
-    return [slot.length if slot.length <= longest else longest for slot in slots]
+def _lengths(slots: list[Slot], beats_a_minute: int) -> list[Fraction]:
+    """Written lengths: the last note is held, and what the recorded notes could not last is cut short."""
+    longest = LONGEST_NOTE_S * beats_a_minute / 60.0
+    held = [slot.length for slot in slots[:-1]] + [max(slots[-1].length, Fraction(1))]
+    cut = max(length for length in PLAIN_LENGTHS if length <= longest)
+    return [length if length <= longest else cut for length in held]
 
 
 def _velocities(slots: list[Slot], asked: Condition, rng: np.random.Generator) -> list[int]:

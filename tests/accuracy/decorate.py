@@ -14,8 +14,8 @@ from transcriber.records.technique import Technique
 BEND_HEIGHTS = ((2.0, 0.5), (1.0, 0.3), (1.5, 0.1), (0.5, 0.1))
 SHORTEST_BEND_S = 0.24
 SHORTEST_BEND_AND_RELEASE_S = 0.5
-SHORTEST_VIBRATO_S = 0.45
-SHORTEST_SLIDE_START_S = 0.13
+SHORTEST_VIBRATO_S = 0.55  # room for three alternations
+SHORTEST_SLIDE_START_S = 0.17
 WIDEST_SLUR_FRETS = 4
 WIDEST_SLIDE_FRETS = 7
 Chooser = Callable[[LineNote, float, np.random.Generator], tuple[Technique, ...]]
@@ -30,6 +30,8 @@ def decorate(
     ----------
     notes : list of LineNote
         Without techniques.
+    tempo_bpm : float
+        Beats that `start` and `length` count, a minute.
     readiness : float
         Chance, 0 to 1, that a note on which something is possible gets it.
     """

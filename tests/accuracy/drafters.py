@@ -26,8 +26,9 @@ ORACLE_DROPS_TECHNIQUE = 0.3
 
 
 def draft_by_project(take: JudgedTake, given: tuple[str, ...]) -> Document:
-    """Draft the take's file as a user would, with what is given; an empty draft if no notes are heard."""
+    """Draft the take's file as a user would, with its meter and what is given; empty if nothing is heard."""
     settings = transcriber.DraftSettings(
+        meter=take.composed.line.meter,
         tempo_bpm=take.composed.line.tempo_bpm if "tempo" in given else None,
         position=take.composed.position if "position" in given else None,
     )

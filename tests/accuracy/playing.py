@@ -38,14 +38,14 @@ def play(line: Line, seed: int) -> Performance:
     Parameters
     ----------
     line : Line
-        Notes in order, no two at once; denominator beats are the beats of `tempo_bpm`.
+        Notes in order, no two at once.
     seed : int
     """
     rng = np.random.default_rng([seed, 77])
     first_beat = int(np.floor(line.notes[0].start)) - 1
     last = line.notes[-1]
     last_beat = int(np.ceil(last.start + last.length)) + 1
-    beats_s = _beat_times(line.tempo_bpm, last_beat - first_beat + 1, rng)
+    beats_s = _beat_times(line.tempo_bpm * line.meter.tap, last_beat - first_beat + 1, rng)
     onsets = _onsets(line, beats_s, first_beat, rng)
     ends = _ends(line, beats_s, first_beat, onsets, rng)
     notes = []

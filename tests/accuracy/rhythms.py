@@ -7,12 +7,14 @@ from fractions import Fraction
 
 import numpy as np
 
+from transcriber.records.written import Meter
+
 Q, E, S, T, X = Fraction(1), Fraction(1, 2), Fraction(1, 4), Fraction(1, 3), Fraction(1, 6)
 
 
 @dataclass(frozen=True)
 class Slot:
-    """A stretch of time that is sounded or rested through, in quarter-note beats."""
+    """A stretch of time that is sounded or rested through, in beats of the denominator."""
 
     start: Fraction
     length: Fraction
@@ -62,7 +64,25 @@ FAST_CELLS = (
     ((Q,), 2),
     ((-E, E), 1),
 )
-CELLS = {"straight": STRAIGHT_CELLS, "triplets": TRIPLET_CELLS, "fast": FAST_CELLS}
+# In eighths, the beats of 6/8; a cell fills one or two dotted quarters.
+SIX_EIGHT_CELLS = (
+    ((Q, Q, Q), 6),
+    ((2 * Q, Q), 5),
+    ((Q, 2 * Q), 2),
+    ((Q, E, E, Q), 3),
+    ((E, E, E, E, E, E), 2),
+    ((E + Q, E, Q), 2),
+    ((3 * Q,), 1),
+    ((-Q, Q, Q), 1),
+    ((-2 * Q, Q), 1),
+    ((2 * Q, 2 * Q, Q, Q), 1),
+)
+CELLS = {
+    "straight": STRAIGHT_CELLS,
+    "triplets": TRIPLET_CELLS,
+    "fast": FAST_CELLS,
+    "six_eight": SIX_EIGHT_CELLS,
+}
 PICKUPS = (Fraction(0), Fraction(0), Fraction(0), -E, -Q, -Fraction(3, 2), -S)
 TIE_OVER_BAR = 0.2
 
@@ -71,24 +91,25 @@ ATTACK_WEIGHT = (0.9, 0.25, 0.7, 0.3, 0.75, 0.2, 0.65, 0.35, 0.8, 0.25, 0.7, 0.3
 TRIPLET_BEATS = ((T, T, T), (2 * T, T), (X, X, X, E), (X, X, X, S, S))
 
 
-def cell_rhythm(kind: str, count: int, rng: np.random.Generator, beats_a_bar: int = 4) -> list[Slot]:
+def cell_rhythm(kind: str, count: int, rng: np.random.Generator, meter: Meter) -> list[Slot]:
     """String cells together until `count` notes sound; tie some over the bar line."""
     cells = CELLS[kind]
     weights = np.array([weight for _, weight in cells], float)
-    at = PICKUPS[rng.integers(len(PICKUPS))]
+    at = PICKUPS[rng.integers(len(PICKUPS))] * (2 if meter.compound else 1)
     slots = [Slot(at + E * i, min(E, -at - E * i)) for i in range(int(np.ceil(-at / E)))]
     at = Fraction(0)
     while sum(slot.sounded for slot in slots) < count:
         cell = cells[rng.choice(len(cells), p=weights / weights.sum())][0]
-        if at % beats_a_bar + sum(abs(figure) for figure in cell) > beats_a_bar:
+        if at % meter.beats + sum(abs(figure) for figure in cell) > meter.beats:
             continue
         for figure in cell:
             slots.append(Slot(at, abs(figure), figure > 0))
             at += abs(figure)
-        if at % beats_a_bar == 0 and rng.random() < TIE_OVER_BAR and slots[-1].sounded:
-            slots[-1] = Slot(slots[-1].start, slots[-1].length + E)
-            slots.append(Slot(at + E, E))
-            at += Q
+        if at % meter.beats == 0 and rng.random() < TIE_OVER_BAR and slots[-1].sounded:
+            held, rest_of_beat = (Q, 2 * Q) if meter.compound else (E, E)
+            slots[-1] = Slot(slots[-1].start, slots[-1].length + held)
+            slots.append(Slot(at + held, rest_of_beat))
+            at += held + rest_of_beat
     return slots
 
 
