@@ -68,6 +68,12 @@ def draft():
 
 
 @pytest.fixture
+def stage_records():
+    """What each stage makes of a line of four notes."""
+    return {"read_take": take(), "listen": heard(), "write_rhythm": written(), "place_notes": placed()}
+
+
+@pytest.fixture
 def stub_stages(monkeypatch, draft):
     """Replace drafting; returns the list of calls. A take whose name holds 'bad' fails."""
     calls = []

@@ -224,17 +224,6 @@ def test_options_reach_the_settings(tmp_path, stub_stages):
     assert settings.tuning == "D A D G B E"
 
 
-def test_corrections_that_were_there_are_kept_and_applied(tmp_path, stub_stages, draft):
-    from transcriber.draft import ACTIONS, journal_path
-
-    assert ACTIONS
-    run(["draft", str(tmp_path / "line.wav")])
-    journal = journal_path(tmp_path / "line.draft.json")
-    journal.write_bytes(b"")
-    assert run(["draft", str(tmp_path / "line.wav"), "--force"]) == 0
-    assert journal.exists()
-
-
 def test_width_shapes_the_tab(tmp_path, stub_stages):
     run(["draft", str(tmp_path / "line.wav"), "--width", "60"])
     assert max(len(line) for line in (tmp_path / "line.tab.txt").read_text().splitlines()) <= 60
