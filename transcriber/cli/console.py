@@ -67,9 +67,10 @@ def progress_on(take: str, quiet: bool) -> Iterator[Any]:
     from rich.console import Console
     from rich.text import Text
 
+    # The stage stands first and the line is cut, not wrapped: a moving line must stay one line.
     console = Console(stderr=True, color_system=None if os.environ.get("NO_COLOR") else "auto")
-    with console.status(Text(name)) as status:
-        yield lambda words: status.update(Text(f"{name}: {words}"))
+    with console.status(Text(name, no_wrap=True, overflow="ellipsis")) as status:
+        yield lambda words: status.update(Text(f"{words}: {name}", no_wrap=True, overflow="ellipsis"))
 
 
 def _say_progress(text: str) -> None:
