@@ -105,11 +105,22 @@ class Pair:
 
 @dataclass(frozen=True)
 class Judgement:
-    """Counts of a take, its notes side by side, and the shift found (beats)."""
+    """Counts of a take and its notes side by side.
+
+    Attributes
+    ----------
+    tally : Tally
+    pairs : tuple of Pair
+    shift_beats : int
+        The shift by whole beats under which starts were compared.
+    commonest_offset : Fraction or None
+        Most frequent distance of a drafted from a true start, in beats: 1/2 tells a take half a beat off.
+    """
 
     tally: Tally
     pairs: tuple[Pair, ...]
     shift_beats: int
+    commonest_offset: Fraction | None
 
 
 def judge(truth: Document, draft: Document) -> Judgement:
@@ -144,7 +155,9 @@ def judge(truth: Document, draft: Document) -> Judgement:
             pairs.append(Pair(None, note, ("extra",)))
     tally.corrections = sum(bool(pair.wrong and set(pair.wrong) != {"bend amount"}) for pair in pairs)
     pairs.sort(key=lambda pair: (pair.truth or pair.draft or {})["onset_s"])
-    return Judgement(tally, tuple(pairs), shift)
+    offsets = Counter(_position(draft_notes[j], beats) - _position(true_notes[i], beats) for i, j in matches)
+    commonest = offsets.most_common(1)[0][0] if offsets else None
+    return Judgement(tally, tuple(pairs), shift, commonest)
 
 
 def figures(tally: Tally) -> dict[str, float | None]:

@@ -110,7 +110,8 @@ def details(results: Sequence[Result]) -> str:
         head = (
             f"== {result.take.spec.name}  {composed.line.title}  {result.take.sound}\n"
             f"   tempo {result.take.truth['timing']['tempo_bpm']} drafted {result.drafted_bpm:.1f}"
-            f"  shift {result.judgement.shift_beats}  position {composed.position}"
+            f"  shift {result.judgement.shift_beats} (commonest offset {result.judgement.commonest_offset})"
+            f"  position {composed.position}"
             f"  notes {tally.true_notes} drafted {tally.draft_notes} found {tally.found}"
             f"  start {tally.start_right} rhythm {tally.rhythm_right} place {tally.place_right}"
             f"  corrections {tally.corrections}"

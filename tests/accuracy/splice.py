@@ -20,6 +20,7 @@ from transcriber.records.line import Performance, PlayedNote
 
 CROSSFADE_S = 0.006
 DAMPING_S = 0.015
+PICK_CONTACT_S = (0.002, 0.006, 0.010)  # the pick stops the string this long before it sounds anew; in turn
 AFTER_ATTACK_S = 0.09
 TAIL_S = 0.4
 LEVEL_AT_100 = 0.09
@@ -102,7 +103,7 @@ def splice(performance: Performance, set_name: str, effects: tuple[str, ...] = (
     pieces: list[Piece] = []
     for index, note in enumerate(performance.notes):
         following = performance.notes[index + 1] if index + 1 < len(performance.notes) else None
-        ending = _ending(note, following)
+        ending = _ending(note, following, index)
         if note.picked or not pieces:
             pieces.append(_picked(note, ending, set_name, detune, index))
         else:
@@ -146,14 +147,14 @@ def _drive(sound: np.ndarray) -> np.ndarray:
     return 0.35 * signal.sosfilt(low, np.tanh(DRIVE * tight / loud))
 
 
-def _ending(note: PlayedNote, following: PlayedNote | None) -> Ending:
+def _ending(note: PlayedNote, following: PlayedNote | None, turn: int) -> Ending:
     """Damped at its end; cut short by a pick on the same string; handed over to a slur or slide."""
     if following is None or following.string != note.string:
         return Ending(note.end_s + 0.5 * DAMPING_S, DAMPING_S)
     if not following.picked:
         return Ending(float(following.curve_times_s[0]) + 0.5 * CROSSFADE_S, CROSSFADE_S)
     if following.onset_s - note.end_s < DAMPING_S:
-        return Ending(max(note.end_s, following.onset_s - 0.002), CROSSFADE_S)
+        return Ending(following.onset_s - PICK_CONTACT_S[turn % len(PICK_CONTACT_S)], CROSSFADE_S)
     return Ending(note.end_s + 0.5 * DAMPING_S, DAMPING_S)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -113,6 +114,9 @@ def test_half_a_beat_late_is_no_shift() -> None:
             entry["beat"] = f"{2 * int(entry['beat']) + 1}/2"
 
     assert changed(late)["start"] == 0.0
+    draft = truth()
+    late(draft)
+    assert judge(truth(), draft).commonest_offset == Fraction(1, 2)
 
 
 def test_beat_beyond_the_bar_is_wrong() -> None:
