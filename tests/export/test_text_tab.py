@@ -167,6 +167,14 @@ def test_a_bar_alone_too_wide_is_broken_at_a_beat() -> None:
     assert len(read_text_tab(text).notes) == 32
 
 
+def test_a_broken_pickup_bar_reads_back() -> None:
+    bend = lines.tech("bend", start_s=0.1, end_s=0.4, semitones=2.0)
+    draft = lines.build([(Fraction(step, 8) - 4, "1/8", 2, 10, bend) for step in range(40)])
+    tab = read_text_tab(text_tab(draft, 60))
+    assert [note.start for note in tab.notes] == [note.start(draft.meter) for note in draft.notes]
+    assert tab.bars == ((0, 4), (1, 4))
+
+
 def test_two_digit_frets_do_not_touch() -> None:
     draft = lines.build([(Fraction(step, 4), "1/4", 3, 10 + step % 3) for step in range(16)])
     row = next(row for row in text_tab(draft, 60).split("\n") if row.startswith("G"))

@@ -131,14 +131,15 @@ class _Reader:
 
     def __init__(self, meter: Meter) -> None:
         self._meter = meter
-        self._bars: list[tuple[int, list[ReadNote], Fraction]] = []
+        self._bars: list[tuple[list[ReadNote], Fraction]] = []
         self._open: list[ReadNote] = []
-        self._held: list[int] = []
         self._here = Fraction(0)
-        self._number: int | None = None
-        self._carried: list[ReadNote] = []
+        self._first: int | None = None
 
     def system(self, system: _System) -> None:
+        """Read one system; they are to be given in order."""
+        if self._first is None:
+            self._first = int(system.above[0].split()[0])
         rhythm = {match.start(): match for match in _RHYTHM.finditer(system.above[-1])}
         signs = _signs(system)
         self._check(signs, rhythm)
@@ -147,7 +148,7 @@ class _Reader:
         ends = [at for at, char in enumerate(system.strings[0]) if char == BAR_LINE and at > system.left]
         for at in sorted([*rhythm, *(at for at in signs if at not in rhythm), *ends]):
             if at in ends:
-                self._close(system, at)
+                self._close()
             elif at in rhythm:
                 tied = system.above[-1][at - 1] == "_"
                 self._event(rhythm[at], signs.get(at, []), brackets, tied, marks.get(at, frozenset()))
@@ -158,9 +159,7 @@ class _Reader:
         """Place the bars one after another; the first may be a pickup that ends at bar 1."""
         notes: list[ReadNote] = []
         bars: list[tuple[int, Fraction]] = []
-        number = 0 if self._bars and self._bars[0][2] < self._meter.beats else None
-        for index, (printed, held, length) in enumerate(self._bars):
-            number = printed if index == 0 else (number or 0) + 1
+        for number, (held, length) in enumerate(self._bars, start=self._first or 0):
             start = Fraction(number * self._meter.beats) - length
             notes += [replace(note, start=note.start + start) for note in held]
             bars.append((number, length))
@@ -198,11 +197,8 @@ class _Reader:
             )
         self._here += length
 
-    def _close(self, system: _System, at: int) -> None:
-        numbers = {match.start(): int(match[0]) for match in re.finditer(r"\d+", system.above[0])}
-        first = numbers.get(system.left, 1) if not self._bars and self._number is None else 0
-        self._number = first
-        self._bars.append((first, self._open, self._here))
+    def _close(self) -> None:
+        self._bars.append((self._open, self._here))
         self._open, self._here = [], Fraction(0)
 
 
