@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from transcriber.draft import write_draft
+
 PROGRAM = [sys.executable, "-m", "transcriber"]
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_audio_generated"
 
@@ -19,6 +21,30 @@ def start(*words, **options):
     return subprocess.run(
         [*PROGRAM, *words], capture_output=True, text=True, timeout=120, check=False, **options
     )
+
+
+# The program with drafting replaced by reading a draft: for what does not depend on listening.
+WITHOUT_LISTENING = """
+import os, signal, sys
+from pathlib import Path
+import transcriber.pipeline
+from transcriber.draft import read_draft
+from transcriber.cli import run
+transcriber.pipeline.draft_take = lambda path, *_: read_draft(Path(os.environ["READY_DRAFT"]))
+"""
+
+
+@pytest.fixture
+def quick_program(draft, tmp_path_factory, monkeypatch):
+    """Arguments that start the program without listening; more code may be put in before it runs."""
+    ready = tmp_path_factory.mktemp("ready") / "ready.draft.json"
+    write_draft(draft, ready)
+    monkeypatch.setenv("READY_DRAFT", str(ready))
+
+    def arguments(code=""):
+        return [sys.executable, "-c", f"{WITHOUT_LISTENING}\n{code}\nsys.exit(run())"]
+
+    return arguments
 
 
 def names(folder):
@@ -70,35 +96,27 @@ def test_ctrl_c_leaves_nothing_and_exits_130(tmp_path, moment):
     assert names(tmp_path) == []
 
 
-def test_ctrl_c_while_files_are_written_leaves_all_or_none(recording, tmp_path):
-    code = (
-        "import os, sys, signal\n"
-        "place, calls = os.link, []\n"
-        "def link(*words):\n"
-        "    place(*words)\n"
-        "    calls.append(words)\n"
-        "    if len(calls) == 2:\n"
-        "        os.kill(os.getpid(), signal.SIGINT)\n"
-        "os.link = link\n"
-        "from transcriber.cli import run\n"
-        "sys.exit(run())\n"
-    )
-    out = tmp_path / "out"
-    done = subprocess.run(
-        [sys.executable, "-c", code, "draft", str(recording), "--out", str(out), "-q"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+def test_ctrl_c_while_files_are_written_leaves_all_or_none(quick_program, recording, tmp_path):
+    code = """
+place, calls = os.link, []
+def link(*words):
+    place(*words)
+    calls.append(words)
+    if len(calls) == 2:
+        os.kill(os.getpid(), signal.SIGINT)
+os.link = link
+"""
+    words = ["draft", str(recording), "--out", str(tmp_path / "out"), "-q"]
+    done = subprocess.run([*quick_program(code), *words], capture_output=True, text=True, check=False)
     assert done.returncode == 130
     assert names(tmp_path) == ["line.wav"]
 
 
-def test_a_reader_that_leaves_early_is_no_trouble(recording, tmp_path):
+def test_a_reader_that_leaves_early_is_no_trouble(quick_program, recording, tmp_path):
     reading, writing = os.pipe()
     os.close(reading)
     done = subprocess.run(
-        [*PROGRAM, "draft", str(recording), "-q"],
+        [*quick_program(), "draft", str(recording), "-q"],
         stdout=writing,
         stderr=subprocess.PIPE,
         text=True,
@@ -111,10 +129,10 @@ def test_a_reader_that_leaves_early_is_no_trouble(recording, tmp_path):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="/dev/full is Linux's")
-def test_results_that_cannot_be_printed_are_an_error(recording):
+def test_results_that_cannot_be_printed_are_an_error(quick_program, recording):
     with open("/dev/full", "w") as full:
         done = subprocess.run(
-            [*PROGRAM, "draft", str(recording), "-q"],
+            [*quick_program(), "draft", str(recording), "-q"],
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,
@@ -125,12 +143,12 @@ def test_results_that_cannot_be_printed_are_an_error(recording):
     assert "No space left" in done.stderr
 
 
-def on_a_terminal(words, **environment):
+def on_a_terminal(program, words, **environment):
     """What the program writes to a terminal, stdout and stderr together."""
     parent, child = pty.openpty()
     kept = {key: value for key, value in os.environ.items() if key not in {"NO_COLOR", "FORCE_COLOR"}}
     process = subprocess.Popen(
-        [*PROGRAM, *words], stdout=child, stderr=child, env={**kept, "TERM": "xterm-256color", **environment}
+        [*program, *words], stdout=child, stderr=child, env={**kept, "TERM": "xterm-256color", **environment}
     )
     os.close(child)
     told = b""
@@ -147,15 +165,15 @@ def on_a_terminal(words, **environment):
     return told
 
 
-def test_colour_on_a_terminal_unless_it_is_not_wanted(recording):
-    assert b"\x1b[1m" in on_a_terminal(["draft", str(recording), "-q"])
-    plain = on_a_terminal(["draft", str(recording), "-q", "--force"], NO_COLOR="1")
+def test_colour_on_a_terminal_unless_it_is_not_wanted(quick_program, recording):
+    assert b"\x1b[1m" in on_a_terminal(quick_program(), ["draft", str(recording), "-q"])
+    plain = on_a_terminal(quick_program(), ["draft", str(recording), "-q", "--force"], NO_COLOR="1")
     assert b"\x1b" not in plain
     assert b"4 notes" in plain
 
 
 def test_progress_on_a_terminal_does_not_disturb_the_results(recording):
-    told = on_a_terminal(["draft", str(recording)]).decode()
+    told = on_a_terminal(PROGRAM, ["draft", str(recording)]).decode()
     stages = ("reading the recording:", "listening:", "writing the rhythm:", "placing the notes:")
     assert any(stage in told for stage in stages), "which ones are drawn depends on their pace"
     assert "4 notes" in told
