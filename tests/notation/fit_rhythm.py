@@ -1,7 +1,7 @@
 """Fit ``models/rhythm.json`` on the training half of the lines and write it, with the held-out figures.
 
-Pattern and transition weights are the hand-set starting values plus counts over the written training lines, the
-starting values counting as `PRIOR_BEATS` beats a row. Run from the root of the source tree.
+Pattern and transition weights are the hand-set starting values plus counts over the written training lines,
+the starting values counting as `PRIOR_BEATS` beats a row. Run from the root of the source tree.
 """
 
 from __future__ import annotations
@@ -68,7 +68,9 @@ def held_out_figures(document: dict[str, Any]) -> dict[str, Any]:
     figures = {}
     for given in (True, False):
         scores = score_lines(held_out_lines(), CONDITIONS["8 ms"], given, (0, 1), parameters)
-        figures["tempo_given" if given else "nothing_given"] = {k: round(v, 3) for k, v in summary(scores).items()}
+        figures["tempo_given" if given else "nothing_given"] = {
+            k: round(v, 3) for k, v in summary(scores).items()
+        }
     return figures
 
 
@@ -94,7 +96,7 @@ def main() -> None:
     document = fitted_document()
     document["provenance"] = {
         "script": "tests/notation/fit_rhythm.py",
-        "inputs": "training half of tests/notation/rhythm_lines.py; starting values of tests/notation/rhythm_prior.py",
+        "inputs": "training half of tests/notation/rhythm_lines.py, starting values of rhythm_prior.py",
         "held_out": "other half of the same lines, 8 ms onset jitter, 3 % drift, 2 % off the tempo told",
         "held_out_figures": held_out_figures(document),
     }

@@ -1,8 +1,8 @@
 """Measure the rhythm stage on played lines; run as a script it prints the table.
 
-Figures are those of the accuracy report: of the notes found, the share whose start is exactly right up to one shift of
-the whole take by whole tapped beats; whose length is right too; takes whose tempo is within 4 %; takes whose shift is
-whole bars.
+Figures are those of the accuracy report: of the notes found, the share whose start is exactly right up to one
+shift of the whole take by whole tapped beats; whose length is right too; takes whose tempo is within 4 %;
+takes whose shift is whole bars.
 """
 
 from __future__ import annotations
@@ -129,7 +129,8 @@ def main() -> None:
             print(f"  {name:14s}" + "  ".join(f"{k} {v:.3f}" for k, v in summary(scores).items()), flush=True)
             for i, s in enumerate(scores if options.show else []):
                 if s.start < 0.95 or s.rhythm < 0.9:
-                    print(f"      {lines[i // 2].title:42s} start {s.start:.2f} rhythm {s.rhythm:.2f} tempo x{s.tempo_ratio:.3f}")
+                    title = lines[i // 2].title
+                    print(f"      {title:42s} {s.start:.2f} {s.rhythm:.2f} tempo x{s.tempo_ratio:.3f}")
 
 
 if __name__ == "__main__":

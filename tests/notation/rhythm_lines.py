@@ -1,7 +1,8 @@
 """Rhythms of lead lines as written by hand, own compositions; and a player who is only human.
 
-A figure is a letter for the length (w h q e s t: whole to thirty-second), a dot, ``3`` for a triplet of that
-length (e3 eighth triplet, s3 sixteenth triplet); ``r`` before it is a rest, ``+`` ties figures, ``*n`` repeats.
+A figure is a letter for the length (w h q e s t: whole to thirty-second), a dot, ``3`` for a triplet of
+that length (e3 eighth triplet, s3 sixteenth triplet); ``r`` before it is a rest, ``+`` ties figures, ``*n``
+repeats.
 Bars are set apart by ``|`` for the eye. `pickup` is how many denominator beats the text begins before bar 1.
 """
 
@@ -61,7 +62,8 @@ _TEXT = (
     ("Sextuplet run into sixteenths", 76, "4/4", "0", None,
      "s3*6 s*4 q q | s3*6 s*4 e e q | q+e e e e e e | s3*3 s s s3*3 e h | w"),
     ("Funk, off the one", 104, "4/4", "0", None,
-     "s s rs s re s s e e rs s e | s rs s s re e s s re rs s s s | e rs s re s s e rs s q | s s s s e rs s q rq"),
+     "s s rs s re s s e e rs s e | s rs s s re e s s re rs s s s | e rs s re s s e rs s q "
+     "| s s s s e rs s q rq"),
     ("Funk with anticipations", 98, "4/4", "1/2", None,
      "s s | e. s rs s e e rs s+e s s | e. s rs s e+q re s s | e s s rs s e e. s e e | q rq h"),
     ("Slow ballad", 64, "4/4", "1", None,
@@ -183,14 +185,23 @@ def written_lines() -> tuple[RhythmLine, ...]:
 
 # Bars of a seeded composer, in quarters: written so that a phrase makes sense, unlike a draw per beat.
 _PHRASES = {
-    "eighths": ("e e e e q e e", "q. e e e q", "re e e e e e q", "h e e q", "q e e+q e e", "e e q h", "q q h"),
+    "eighths": ("e e e e q e e", "q. e e e q",
+                "re e e e e e q", "h e e q", "q e e+q e e", "e e q h", "q q h"),
     "sixteenths": ("e s s s s e q e e", "s s s s e e q q", "e. s e e s s e q", "re s s e e h", "s*8 e e q",
                    "q s s e e s s q", "e s s+s s e q rq", "e. s+e s s q rq"),
     "triplets": ("e3*3 q e3*3 q", "e e e3*3 h", "q e3*3 e e q", "re e e3*3 q q", "e3*3 e3*3 q e e"),
     "mixed": ("s3*6 s*4 q q", "s3*3 s s e e h", "q s3*6 e s s q", "e s3*3 q s s s s q", "e3*3 s*4 q q",
               "re s3*3 e e q e e", "s s s3*3 e s s q rq"),
 }  # fmt: skip
-_PICKUPS = (("0", ""), ("0", ""), ("1/2", "e"), ("1", "e e"), ("1", "e s s"), ("3/2", "e e e"), ("1/2", "s s"))
+_PICKUPS = (
+    ("0", ""),
+    ("0", ""),
+    ("1/2", "e"),
+    ("1", "e e"),
+    ("1", "e s s"),
+    ("3/2", "e e e"),
+    ("1/2", "s s"),
+)
 
 
 def composed_line(seed: int) -> RhythmLine:
@@ -233,7 +244,10 @@ def perform(line: RhythmLine, conditions: Conditions, seed: int) -> Played:
         if rng.random() < conditions.extra:
             notes.append((t + float(rng.uniform(0.03, max(end - t, 0.05))), end, -1, 60))
     notes.sort()
-    notes = [(t, min(end, notes[k + 1][0]) if k + 1 < len(notes) else end, i, v) for k, (t, end, i, v) in enumerate(notes)]
+    notes = [
+        (t, min(end, notes[k + 1][0]) if k + 1 < len(notes) else end, i, v)
+        for k, (t, end, i, v) in enumerate(notes)
+    ]
     return Played(heard_from(notes), tuple(note[2] for note in notes), tempo)
 
 

@@ -53,7 +53,18 @@ def _simple_patterns() -> dict[str, dict[tuple[int, ...], float]]:
         "triplet": {(0, 8, 16): 1.0, (0, 16): 0.2, (0, 8): 0.2, (8, 16): 0.25, (16,): 0.08, (8,): 0.06},
     }
     known = {pattern for kind in kinds.values() for pattern in kind}
-    half = {(0, 4, 8): 1.0, (0,): 0.5, (0, 6): 0.6, (): 0.15, (6,): 0.04, (4, 8): 0.12, (0, 4): 0.03, (0, 8): 0.04, (8,): 0.01, (4,): 0.01}
+    half = {
+        (0, 4, 8): 1.0,
+        (0,): 0.5,
+        (0, 6): 0.6,
+        (): 0.15,
+        (6,): 0.04,
+        (4, 8): 0.12,
+        (0, 4): 0.03,
+        (0, 8): 0.04,
+        (8,): 0.01,
+        (4,): 0.01,
+    }
     second = {tuple(t + 12 for t in part): w for part, w in half.items()}
     fast = _cells([half, second])
     fast[(0, 4, 8, 12, 16, 20)] = 1.5
@@ -62,7 +73,21 @@ def _simple_patterns() -> dict[str, dict[tuple[int, ...], float]]:
             fast[subset] = max(fast.get(subset, 0.0), 0.01)
     kinds["sixteenth_triplet"] = {p: w for p, w in fast.items() if p not in known and {4, 8, 16, 20} & set(p)}
     known |= set(kinds["sixteenth_triplet"])
-    half = {(0, 3, 6, 9): 1.0, (0, 3, 6): 0.6, (0, 6, 9): 0.5, (0, 3): 0.3, (0, 9): 0.2, (3, 6, 9): 0.1, (3, 6): 0.05, (0,): 0.6, (0, 6): 0.5, (): 0.15, (6,): 0.03, (9,): 0.03, (3,): 0.02}
+    half = {
+        (0, 3, 6, 9): 1.0,
+        (0, 3, 6): 0.6,
+        (0, 6, 9): 0.5,
+        (0, 3): 0.3,
+        (0, 9): 0.2,
+        (3, 6, 9): 0.1,
+        (3, 6): 0.05,
+        (0,): 0.6,
+        (0, 6): 0.5,
+        (): 0.15,
+        (6,): 0.03,
+        (9,): 0.03,
+        (3,): 0.02,
+    }
     second = {tuple(t + 12 for t in part): w for part, w in half.items()}
     kinds["thirtyseconds"] = {p: w for p, w in _cells([half, second]).items() if p not in known}
     return kinds
@@ -112,7 +137,9 @@ _COMPOUND_FOLLOW = {
 }  # fmt: skip
 
 
-def grammar(ticks: int, patterns: dict[str, dict[tuple[int, ...], float]], follow: dict[str, list[float]]) -> dict[str, Any]:
+def grammar(
+    ticks: int, patterns: dict[str, dict[tuple[int, ...], float]], follow: dict[str, list[float]]
+) -> dict[str, Any]:
     kinds = list(patterns)
     listed: dict[str, Any] = {}
     for kind, weights in patterns.items():
@@ -139,11 +166,11 @@ def starting_document() -> dict[str, Any]:
         "units": UNITS,
         "provenance": {},
         "timing": {
-            "onset_sd_s": 0.011,
+            "onset_sd_s": 0.013,
             "stray_sd_s": 0.03,
             "stray_probability": 0.02,
             "phase_walk_sd_s": 0.003,
-            "tempo_walk_sd": 0.006,
+            "tempo_walk_sd": 0.012,
             "start_tempo_sd": 0.02,
             "extra_density_per_s": 0.01,
             "fresh_phase_gap_taps": 6.0,
@@ -159,14 +186,14 @@ def starting_document() -> dict[str, Any]:
             "given_bound": 1.15,
             "grid_ratio": 1.04,
         },
-        "search": {"beam_open": 20, "beam_given": 40, "prune_note": 16.0, "prune_start": 30.0},
+        "search": {"beam_open": 20, "beam_given": 40, "prune_note": 16.0, "prune_start": 30.0, "temper": 2.5},
         "lengths": {
-            "sounding_share": 0.93,
-            "sounding_share_sd": 0.05,
+            "sounding_share": 0.94,
+            "sounding_share_sd": 0.055,
             "end_sd_s": 0.015,
             "joined_share": 0.2,
             "joined_gap_s": 0.06,
-            "end_costs": [[1, 0.0], [0.5, 0.5], [0.25, 1.5], [0.333333, 2.0], [0.166667, 3.0]],
+            "end_costs": [[2, 0.0], [1, 0.2], [0.5, 0.9], [0.25, 1.8], [0.333333, 2.2], [0.166667, 3.0]],
             "longest_bars": 4,
         },
         "downbeat": {

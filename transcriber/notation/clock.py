@@ -25,7 +25,9 @@ class Clock:
         before = self.time_s[0] + (position - self.position[0]) * self.first_period_s
         after = self.time_s[-1] + (position - self.position[-1]) * self.last_period_s
         return np.asarray(
-            np.where(position < self.position[0], before, np.where(position > self.position[-1], after, inside))
+            np.where(
+                position < self.position[0], before, np.where(position > self.position[-1], after, inside)
+            )
         )
 
     def where(self, time_s: FloatArray) -> FloatArray:

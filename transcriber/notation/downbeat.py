@@ -49,7 +49,9 @@ def _score(
     evidence = 0.0
     for i, (start, length) in enumerate(zip(starts, lengths, strict=True)):
         strength = _strength((start - shift) % taps, taps, settings)
-        evidence += strength * settings.long_note * float(max(min(length, Fraction(4)) - Fraction(1, 2), Fraction(0)))
+        evidence += (
+            strength * settings.long_note * float(max(min(length, Fraction(4)) - Fraction(1, 2), Fraction(0)))
+        )
         evidence += strength * settings.accent * float(accents[i])
         if i and start > starts[i - 1] + lengths[i - 1] + Fraction(1, 4):
             evidence += strength * settings.phrase_start
@@ -58,7 +60,7 @@ def _score(
 
 
 def _strength(place: Fraction, taps: int, settings: Downbeat) -> float:
-    """Metric weight of a place in the bar: 1 on beat 1, less on the half bar and on the other beats, 0 off the beat."""
+    """Metric weight of a place in the bar: 1 on beat 1, less on other beats, 0 off the beat."""
     if place == 0:
         return 1.0
     if place.denominator > 1:

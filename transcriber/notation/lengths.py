@@ -77,7 +77,7 @@ def _likeliest(
 
 
 def _ends(start: Fraction, limit: Fraction) -> list[Fraction]:
-    found = set()
+    found: set[Fraction] = set()
     for grid in _GRIDS:
         first = start // grid + 1
         last = (start + limit) // grid

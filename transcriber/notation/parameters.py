@@ -61,12 +61,16 @@ class TempoPrior:
 
 @dataclass(frozen=True)
 class Search:
-    """Width of the beam: hypotheses per starting tempo, and score in nats below the best that is dropped."""
+    """Width of the beam: hypotheses per starting tempo, and score in nats below the best that is dropped.
+
+    `temper` divides all evidence when confidence is told.
+    """
 
     beam_open: int
     beam_given: int
     prune_note: float
     prune_start: float
+    temper: float
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -55,8 +56,8 @@ def write_rhythm(
     -------
     Written
         One note for each heard note, in the same order. Starts of notes with a length ascend strictly.
-        A note of length 0 shares the start of the note it belongs to: a grace, or an onset for which the rhythm
-        has no room.
+        A note of length 0 shares the start of the note it belongs to: a grace, or an onset for which the
+        rhythm has no room.
 
     Raises
     ------
@@ -65,7 +66,9 @@ def write_rhythm(
     """
     low, high = TEMPO_BOUNDS_BPM
     if tempo_bpm is not None and not low <= tempo_bpm <= high:
-        raise UsageError(f"tempo {tempo_bpm:g} BPM is not from {low:g} to {high:g}; give the beats you tap a minute")
+        raise UsageError(
+            f"tempo {tempo_bpm:g} BPM is not from {low:g} to {high:g}; give the beats you tap a minute"
+        )
     parameters = parameters or rhythm_parameters()
     line = _line(heard.notes)
     if not line.index:
@@ -109,7 +112,9 @@ def read_line(
     vocabulary = build_vocabulary(grammar, parameters.pattern_weight, swing=not meter.compound)
     strata = _strata(tempo_bpm, meter, parameters)
     beam = parameters.search.beam_open if tempo_bpm is None else parameters.search.beam_given
-    return BeamSearch(vocabulary, parameters.timing, parameters.search, strata, beam).run(onsets_s, accents, doubt)
+    return BeamSearch(vocabulary, parameters.timing, parameters.search, strata, beam).run(
+        onsets_s, accents, doubt
+    )
 
 
 def _strata(tempo_bpm: float | None, meter: Meter, parameters: RhythmParameters) -> Strata:
@@ -148,7 +153,7 @@ def _accents(velocity: FloatArray) -> FloatArray:
     low = np.maximum(np.arange(n) - _NEIGHBOURS, 0)
     high = np.minimum(np.arange(n) + _NEIGHBOURS + 1, n)
     apart = velocity - (total[high] - total[low]) / (high - low)
-    return np.clip(apart / max(float(apart.std()) if n else 0.0, 4.0), -2.0, 2.0)
+    return np.asarray(np.clip(apart / max(float(apart.std()) if n else 0.0, 4.0), -2.0, 2.0))
 
 
 def _starts(
@@ -187,7 +192,9 @@ def _lengths(
 ) -> list[Fraction]:
     lengths = [Fraction(0)] * len(starts)
     real = [k for k in range(len(starts)) if not lost[k]]
-    longest = Fraction(parameters.lengths.longest_bars).limit_denominator(8) * max(meter.beats // meter.tap, 1)
+    longest = Fraction(parameters.lengths.longest_bars).limit_denominator(8) * max(
+        meter.beats // meter.tap, 1
+    )
     for k, after in zip(real, [*real[1:], None], strict=True):
         note = notes[line.index[k]]
         onset = float(line.onsets_s[k])
@@ -223,7 +230,7 @@ def _with_graces(
     certainty: FloatArray,
     meter: Meter,
 ) -> tuple[WrittenNote, ...]:
-    """Written notes in denominator beats for the whole take; a grace takes the start of the next line note."""
+    """Written notes in denominator beats for the whole take; a grace starts where the next line note does."""
     written: list[WrittenNote | None] = [None] * len(notes)
     for k, i in enumerate(line.index):
         written[i] = WrittenNote(starts[k] * meter.tap, lengths[k] * meter.tap, round(float(certainty[k]), 4))
@@ -242,8 +249,10 @@ def _beats(
     clock: Clock, shift: int, starts: list[Fraction], lengths: list[Fraction], meter: Meter
 ) -> tuple[int, tuple[float, ...]]:
     """Number and times of the denominator beats from before the first note to after the last."""
-    first = int(np.floor(starts[0])) * meter.tap
-    last = int(np.ceil(max(start + length for start, length in zip(starts, lengths, strict=True)))) * meter.tap + 1
+    first = math.floor(starts[0]) * meter.tap
+    last = (
+        math.ceil(max(start + length for start, length in zip(starts, lengths, strict=True))) * meter.tap + 1
+    )
     numbers = np.arange(first, min(last, first + _MOST_BEATS) + 1)
     times = clock.at(numbers / meter.tap + shift)
     return first, tuple(round(float(time), 6) for time in times)
@@ -275,12 +284,20 @@ def _problems(
     problems = []
     if tempo_bpm is None and reading.score - reading.runner_up < _UNSURE_NATS:
         problems.append(
-            Problem("tempo_unsure", "another tempo explains the take about as well; give the tempo if it looks wrong")
+            Problem(
+                "tempo_unsure",
+                "another tempo explains the take about as well; give the tempo if it looks wrong",
+            )
         )
     for k in np.flatnonzero(lost):
         at = round(float(line.onsets_s[k]), 3)
         problems.append(
-            Problem("onset_outside_rhythm", f"the onset at {at:.2f} s fits no place in the rhythm; check it", at, at)
+            Problem(
+                "onset_outside_rhythm",
+                f"the onset at {at:.2f} s fits no place in the rhythm; check it",
+                at,
+                at,
+            )
         )
     return tuple(problems)
 

@@ -1,14 +1,14 @@
 """One joint decision about tempo, beat and the place of every note: a beam search over notes.
 
-A hypothesis says where the current note stands (beat and slot), and carries a Kalman filter over the time of that
-place and the period of the beat. For each next note every slot of the vocabulary is tried; the score adds the
-Gaussian likelihood of the onset given the filter to the log probability of the onset patterns. Hypotheses are
-kept apart by starting tempo and swing ("strata") so that a tempo that explains the beginning badly isn't lost before
-the whole take has spoken. Positions lead, times follow: rhythm is decided, not rounded.
+A hypothesis says where the current note stands (beat and slot), and carries a Kalman filter over the time of
+that place and the period of the beat. For each next note every slot of the vocabulary is tried; the score
+adds the Gaussian likelihood of the onset given the filter to the log probability of the onset patterns.
+Hypotheses are kept apart by starting tempo and swing ("strata") so that a tempo that explains the beginning
+badly is not lost before the whole take has spoken. Positions lead, times follow: nothing is rounded.
 
-The idea of decoding score position and tempo together follows Raphael, "A hybrid graphical model for rhythmic
-parsing" (Artificial Intelligence 137, 2002), and Cemgil and Kappen, "Monte Carlo methods for tempo tracking and
-rhythm quantization" (JAIR 18, 2003).
+Decoding score position and tempo together follows Raphael, "A hybrid graphical model for rhythmic parsing"
+(Artificial Intelligence 137, 2002), and Cemgil and Kappen, "Monte Carlo methods for tempo tracking and rhythm
+quantization" (JAIR 18, 2003).
 """
 
 from __future__ import annotations
@@ -143,9 +143,14 @@ class BeamSearch:
         self.strata = strata
         self.beam = beam
         swung = ~np.isnan(strata.swing)
-        self.feel = swung.astype(np.int64) if len(vocabulary.roots) > 1 else np.zeros(len(swung), dtype=np.int64)
+        self.feel = (
+            swung.astype(np.int64) if len(vocabulary.roots) > 1 else np.zeros(len(swung), dtype=np.int64)
+        )
         self.positions = np.array(
-            [vocabulary.positions(float(ratio) if s else None) for ratio, s in zip(strata.swing, swung, strict=True)]
+            [
+                vocabulary.positions(float(ratio) if s else None)
+                for ratio, s in zip(strata.swing, swung, strict=True)
+            ]
         )
         self.first_logp = vocabulary.continue_logp[:, vocabulary.roots, :]  # (context, feel, slot)
         self.first_node = vocabulary.child[vocabulary.roots]  # (feel, slot)
@@ -167,7 +172,8 @@ class BeamSearch:
         """
         beam = self._start(float(onsets_s[0]), float(accents[0]))
         count = len(beam.score)
-        steps = [_Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), *([np.arange(count)] * 3), np.zeros(count))]
+        rows = np.arange(count)
+        steps = [_Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), rows, rows, rows, np.zeros(count))]
         start_scores = beam.score
         for onset, accent, doubted in zip(onsets_s[1:], accents[1:], doubt[1:], strict=True):
             beam, step = self._advance(beam, float(onset), float(accent), float(doubted))
@@ -179,7 +185,9 @@ class BeamSearch:
         rows, slots = np.nonzero(self.first_node[self.feel] >= 0)
         feel = self.feel[rows]
         score = self.strata.log_prior[rows] + self.first_logp[self.words.start_context, feel, slots]
-        score = score + self.words.first_bonus[slots] + self.timing.accent_weight * accent * self.strength[slots]
+        score = (
+            score + self.words.first_bonus[slots] + self.timing.accent_weight * accent * self.strength[slots]
+        )
         period = self.strata.period_s[rows]
         n = len(rows)
         return _Beam(
@@ -364,7 +372,7 @@ class BeamSearch:
             tick=self.words.slot_tick[slot],
             position=beat + self.positions[stratum][slot],
             extra=extra,
-            certainty=_posterior(steps, closing, start, path),
+            certainty=_posterior(steps, closing, start, path, 1.0 / self.search.temper),
             period_s=period,
             swing=None if np.isnan(swing) else swing,
             score=float(final[winner]),
@@ -372,12 +380,19 @@ class BeamSearch:
         )
 
 
-def _posterior(steps: list[_Step], closing: FloatArray, start: FloatArray, path: IntArray) -> FloatArray:
-    """Posterior probability that each note stands in the slot of the best path (forward-backward)."""
-    forward = [start - start.max()]
+def _posterior(
+    steps: list[_Step], closing: FloatArray, start: FloatArray, path: IntArray, power: float
+) -> FloatArray:
+    """Posterior probability that each note stands in the slot of the best path (forward-backward).
+
+    All probabilities are raised to `power`: beats that repeat one another are not independent evidence.
+    """
+    forward = [power * (start - start.max())]
     for step in steps[1:]:
-        forward.append(_log_sum(forward[-1][step.edge_parent] + step.edge_logp, step.edge_child, len(step.slot)))
-    backward = closing
+        forward.append(
+            _log_sum(forward[-1][step.edge_parent] + power * step.edge_logp, step.edge_child, len(step.slot))
+        )
+    backward = power * closing
     certainty = np.ones(len(steps))
     for i in range(len(steps) - 1, -1, -1):
         step = steps[i]
@@ -386,7 +401,9 @@ def _posterior(steps: list[_Step], closing: FloatArray, start: FloatArray, path:
         same = (step.slot == step.slot[path[i]]) & (step.extra == step.extra[path[i]])
         certainty[i] = weight[same].sum() / weight.sum()
         if i:
-            backward = _log_sum(backward[step.edge_child] + step.edge_logp, step.edge_parent, len(forward[i - 1]))
+            backward = _log_sum(
+                backward[step.edge_child] + power * step.edge_logp, step.edge_parent, len(forward[i - 1])
+            )
     return certainty
 
 

@@ -1,9 +1,10 @@
 """The onset patterns of one beat as tables for the search.
 
-A pattern is a set of places in a tapped beat where notes begin. All patterns are put in a tree by their onsets
-in order, so that a line can be scored note by note while every beat still gets exactly the probability of
-its whole pattern. A place ("slot") has a written tick and a performed position; they differ under swing, where the
-written eighth at tick 12 of 24 is played at ``ratio / (1 + ratio)`` of the beat while true triplets stay where they are.
+A pattern is a set of places in a tapped beat where notes begin. All patterns are put in a tree by their
+onsets in order, so that a line can be scored note by note while every beat still gets exactly the probability
+of its whole pattern. A place ("slot") has a written tick and a performed position; they differ under swing,
+where the written eighth at tick 12 of 24 is played at ``ratio / (1 + ratio)`` of the beat while true triplets
+stay where they are.
 """
 
 from __future__ import annotations
