@@ -30,7 +30,7 @@ WORKING_RATE_HZ = 22050
 HOP = 256
 LOWEST_HZ, HIGHEST_HZ = 75.0, 1400.0
 SHORTEST_VOICED_FRAMES = 3
-LINES = 4
+LINES = 2
 Document = dict[str, Any]
 # What may be given, and its spelling on the command line and in the results.
 GIVEN = {
@@ -157,6 +157,11 @@ def main() -> None:
         results[take.key] = kept.get(take.key) or measure(take)
         tally = results[take.key]["nothing"]
         print(f"{spec.name}: found {tally.found} of {tally.true_notes}", file=sys.stderr, flush=True)
+        _store(kept | results)
+    _store(results)
+
+
+def _store(results: dict[str, dict[str, Tally]]) -> None:
     plain = {
         key: {given: _without_confidences(tally) for given, tally in sorted(by_given.items())}
         for key, by_given in sorted(results.items())
