@@ -134,9 +134,12 @@ def doubt(draft: Draft, note_id: str, message: str, **confidence: float) -> Draf
     note = draft.note(note_id)
     assert note is not None
     unsure = replace(note, confidence=replace(note.confidence, **confidence))
-    issue = Issue("check_note", message, note.onset_s, note.end_s, (note_id,))
+    issues = (
+        Issue("check_note", "Listen again.", note.onset_s, note.end_s, (note_id,)),
+        Issue("pitch_moves", message, note.onset_s, note.end_s, (note_id,)),
+    )
     notes = tuple(unsure if one.id == note_id else one for one in draft.notes)
-    return replace(draft, notes=notes, issues=(*draft.issues, issue))
+    return replace(draft, notes=notes, issues=(*draft.issues, *issues))
 
 
 def straight_line() -> Draft:
@@ -165,7 +168,10 @@ def straight_line() -> Draft:
         start += Frac(length)
     draft = build(notes)
     draft = doubt(
-        draft, "n008", "the note sounds a fourth lower in its second half: check the pitch", pitch=0.4
+        draft,
+        "n008",
+        "the note sounds a fourth lower in its second half: written is its first half",
+        pitch=0.4,
     )
     chords = (
         Chord("Am7", 1, Frac(1), Frac(4)),

@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from transcriber.draft.document import Draft, Key
+from transcriber.draft.document import Contour, Draft, Key
 from transcriber.export.midi import midi_bytes
-from transcriber.export.pitch_wheel import LEAST_GAP_S, wheel_events, wheel_value
+from transcriber.export.pitch_wheel import LEAST_GAP_S, steady_points, wheel_events, wheel_value
 from transcriber.records.written import Meter
 
 
@@ -186,12 +186,21 @@ def test_wheel_goes_back_just_before_the_next_note() -> None:
 def test_a_wide_slide_widens_the_range() -> None:
     draft = lines.build([(0, "1", 2, 1), (1, "1", 2, 16, lines.tech("slide", picked=False))])
     first = draft.notes[0]
-    cents = (*[0.0] * (len(first.contour.times_s) - 1), 1500.0)
+    cents = (*[0.0] * (len(first.contour.times_s) - 15), *(100.0 * step for step in range(1, 16)))
     first = replace(first, contour=replace(first.contour, cents=cents))
     draft = replace(draft, notes=(first, draft.notes[1]))
     data = [one for one in messages(draft) if one.type == "control_change" and one.control == 6]
     assert data[0].value == 24
     assert max(one.pitch for one in messages(draft) if one.type == "pitchwheel") == wheel_value(15.0, 24)
+
+
+def test_a_stray_value_of_the_pitch_tracker_is_left_out() -> None:
+    times = tuple(0.01 * step for step in range(8))
+    assert [cents for _, cents in steady_points(Contour(times, (-1200.0, 0, 10, 1200, 30, None, 40, 900)))] == [
+        0, 0, 10, 30, 40, 40, 40,
+    ]  # fmt: skip
+    rising = tuple(40.0 * step for step in range(8))
+    assert [cents for _, cents in steady_points(Contour(times, rising))] == list(rising)
 
 
 def test_plain_notes_leave_the_wheel_alone() -> None:

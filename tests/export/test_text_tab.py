@@ -202,11 +202,13 @@ def test_legend_names_only_signs_in_use() -> None:
 def test_unsure_notes_are_marked_and_listed() -> None:
     text = text_tab(lines.straight_line())
     assert [note.unsure for note in read_text_tab(text).notes].count(True) == 1
-    assert "bar 2 beat 1+1/2, 0:03.50, string 3 fret 7 (D4): the note sounds" in text
+    listed = " ".join(text.split("Check first")[1].split())
+    place = "- bar 2 beat 1+1/2, 0:03.50, string 3 fret 7 (D4)"
+    assert listed.startswith(f"{place}: the pitch is the least sure (40 %); the note sounds a fourth lower")
     draft = lines.build([(0, "1", 3, 5)])
     weak = replace(draft.notes[0].confidence, rhythm=0.3, overall=0.3)
     text = text_tab(replace(draft, notes=(replace(draft.notes[0], confidence=weak),)))
-    assert "the rhythm is unsure (30 %)" in text
+    assert "the rhythm is the least sure (30 %)" in " ".join(text.split())
 
 
 def test_header_names_tuning_capo_and_dotted_beat() -> None:

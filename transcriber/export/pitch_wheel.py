@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 from transcriber.draft.document import Contour, Draft, DraftNote
 
@@ -15,6 +16,9 @@ BENDING_KINDS = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_ou
 LEAST_GAP_S = 0.005
 LEAST_CHANGE_CENTS = 3.0
 """Events nearer than this in time or pitch are left out."""
+
+STRAY_CENTS = 150.0
+"""A first or last value that leaps this far from the next to it is a slip of the pitch tracker."""
 
 CENTRE_RANGE = 8192
 """Steps from the wheel's centre to its lowest value; the highest is one less above the centre."""
@@ -57,10 +61,26 @@ def bending_notes(draft: Draft) -> frozenset[str]:
 
 def bend_range(notes: Sequence[DraftNote]) -> int:
     """Smallest usual range, in semitones, that covers the contours of these notes."""
-    widest = max(
-        (abs(cents) for note in notes for cents in note.contour.cents if cents is not None), default=0.0
-    )
+    widest = max((abs(cents) for note in notes for _, cents in steady_points(note.contour)), default=0.0)
     return next((one for one in RANGES if widest <= one * 100), RANGES[-1])
+
+
+def steady_points(contour: Contour) -> list[tuple[float, float]]:
+    """Give the (seconds, cents) of a contour where it has a pitch, without single stray values.
+
+    Each value is the median of itself and its neighbours, which leaves every rise and fall as it is; the two
+    ends are kept unless they leap. The pitch tracker may be an octave off where the pick meets the string.
+    """
+    points = [
+        (time, cents) for time, cents in zip(contour.times_s, contour.cents, strict=True) if cents is not None
+    ]
+    if len(points) < 3:
+        return points
+    cents = [one for _, one in points]
+    inner = [median(cents[place - 1 : place + 2]) for place in range(1, len(cents) - 1)]
+    first = cents[0] if abs(cents[0] - inner[0]) <= STRAY_CENTS else inner[0]
+    last = cents[-1] if abs(cents[-1] - inner[-1]) <= STRAY_CENTS else inner[-1]
+    return list(zip((time for time, _ in points), (first, *inner, last), strict=True))
 
 
 def wheel_events(contour: Contour, until_s: float, semitone_range: int) -> tuple[WheelEvent, ...]:
@@ -79,11 +99,7 @@ def wheel_events(contour: Contour, until_s: float, semitone_range: int) -> tuple
     tuple of WheelEvent
         The first is the pitch with which the note begins.
     """
-    points = [
-        (time, cents)
-        for time, cents in zip(contour.times_s, contour.cents, strict=True)
-        if cents is not None and time < until_s
-    ]
+    points = [(time, cents) for time, cents in steady_points(contour) if time < until_s]
     kept: list[tuple[float, float]] = []
     for time, cents in points:
         if not kept or (time - kept[-1][0] >= LEAST_GAP_S and abs(cents - kept[-1][1]) >= LEAST_CHANGE_CENTS):

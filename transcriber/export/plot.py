@@ -21,6 +21,9 @@ SMALLEST_PX, LARGEST_PX = 600, 4000
 LABEL_ROOM = 0.03
 """Share of a row's width that a bar number needs; the name of a note needs half of it."""
 
+LEAP_SEMITONES = 2.0
+"""The line is broken where the contour leaps this far from one value to the next."""
+
 NATURAL_KEYS = frozenset({0, 2, 4, 5, 7, 9, 11})
 
 
@@ -188,9 +191,22 @@ def _draw_note(axes: Any, note: DraftNote, pitch: int, unsure: bool) -> None:
         zorder=1,
     )
     axes.add_patch(box)
-    times = note.contour.times_s
-    cents = [float("nan") if one is None else one for one in note.contour.cents]
-    axes.plot(times, [pitch + one / 100 for one in cents], color=ACCENT, linewidth=1.5, zorder=3)
+    points = _line(note, pitch)
+    axes.plot([time for time, _ in points], [at for _, at in points], color=ACCENT, linewidth=1.5, zorder=3)
+
+
+def _line(note: DraftNote, pitch: int) -> list[tuple[float, float]]:
+    """Contour as (seconds, MIDI pitch), broken where the pitch is lost or leaps."""
+    points: list[tuple[float, float]] = []
+    before: tuple[float, float] | None = None
+    for time, cents in zip(note.contour.times_s, note.contour.cents, strict=True):
+        here = None if cents is None else (time, pitch + cents / 100)
+        if here is None or (before is not None and abs(here[1] - before[1]) > LEAP_SEMITONES):
+            points.append((time, float("nan")))
+        if here is not None:
+            points.append(here)
+        before = here
+    return points
 
 
 def _name_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, row: tuple[float, float]) -> None:

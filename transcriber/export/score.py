@@ -12,7 +12,7 @@ ORPHAN_GRACE_LENGTH = Fraction(1, 4)
 """Written length, in denominator beats, of a grace that has no note left to decorate."""
 
 UNSURE_BELOW = 0.5
-"""A note with a lower overall confidence is one to check."""
+"""A note with a lower overall confidence is one to check, in a draft that names none itself."""
 
 CHECK_ISSUE = "check_note"
 """Code of the issue by which a draft names a note to check."""
@@ -68,9 +68,11 @@ def score_of(draft: Draft) -> Score:
 
 
 def unsure_notes(draft: Draft) -> tuple[DraftNote, ...]:
-    """Notes to check: named by an issue for it, or of low overall confidence; in order of onset."""
+    """Notes to check, in order of onset: those the draft names, or if none those of low confidence."""
     named = {note for issue in draft.issues if issue.code == CHECK_ISSUE for note in issue.notes}
-    return tuple(note for note in draft.notes if note.id in named or note.confidence.overall < UNSURE_BELOW)
+    if named:
+        return tuple(note for note in draft.notes if note.id in named)
+    return tuple(note for note in draft.notes if note.confidence.overall < UNSURE_BELOW)
 
 
 def _events(draft: Draft) -> tuple[Event, ...]:

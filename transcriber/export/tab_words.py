@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
-from transcriber.export.score import unsure_notes
+from transcriber.export.score import CHECK_ISSUE, unsure_notes
 from transcriber.export.tab_signs import NOTE_NAMES, pitch_name
 
 TUNING_NAMES: dict[tuple[int, ...], str] = {
@@ -106,12 +106,14 @@ def _mixed(note: DraftNote) -> str:
 
 
 def _reason(draft: Draft, note: DraftNote) -> str:
-    said = [_plain(issue.message) for issue in draft.issues if note.id in issue.notes]
-    if said:
-        return "; ".join(said)
+    said = [
+        _plain(issue.message)
+        for issue in draft.issues
+        if note.id in issue.notes and issue.code != CHECK_ISSUE
+    ]
     weakest = min(CONFIDENCE_ASPECTS, key=lambda aspect: getattr(note.confidence, aspect))
     sure = round(100 * getattr(note.confidence, weakest))
-    return f"{ASPECT_WORDS[weakest]} is unsure ({sure} %)"
+    return "; ".join([f"{ASPECT_WORDS[weakest]} is the least sure ({sure} %)", *said])
 
 
 def _spanned(issue: Issue) -> str:
