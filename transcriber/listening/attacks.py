@@ -38,11 +38,14 @@ class AttackStrength:
         The same over the bands above 2.5 kHz.
     level_db : ndarray of float64
         Level over a short window (12 ms), dB below full scale.
+    high_level_db : ndarray of float64
+        Level above 2.5 kHz over the analysis window (23 ms), dB below full scale.
     """
 
     rise: FloatArray
     high_rise: FloatArray
     level_db: FloatArray
+    high_level_db: FloatArray
 
 
 def _filter_bank(sample_rate_hz: int) -> tuple[Float32, FloatArray]:
@@ -79,10 +82,14 @@ def attack_strength(samples: Float32, hop: int, sample_rate_hz: int) -> AttackSt
     window = np.hanning(WINDOW).astype(np.float32)
     views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)
     bands = np.empty((frames, len(centres)), np.float32)
+    high_power = np.empty(frames)
+    first_high = round(_HIGH_HZ * WINDOW / sample_rate_hz)
     for begin in range(0, frames, _BLOCK):
         end = min(begin + _BLOCK, frames)
         block = views[begin * hop : (end - 1) * hop + 1 : hop] * window
-        bands[begin:end] = np.abs(fft.rfft(block, axis=1, workers=2)) @ bank.T
+        magnitude = np.abs(fft.rfft(block, axis=1, workers=2))
+        bands[begin:end] = magnitude @ bank.T
+        high_power[begin:end] = np.square(magnitude[:, first_high:]).sum(axis=1)
     # Levels are taken against the take's own loudness; -70 dB below it counts as nothing.
     loud = np.percentile(bands.max(axis=1), 95) if frames else 1.0
     logarithm = np.log10(1e-3 + bands / max(float(loud), 1e-12))
@@ -94,6 +101,7 @@ def attack_strength(samples: Float32, hop: int, sample_rate_hz: int) -> AttackSt
         rises.mean(axis=1).astype(np.float64),
         rises[:, high].mean(axis=1).astype(np.float64),
         short_levels(samples, hop),
+        10 * np.log10(np.maximum(high_power / (WINDOW * float(np.square(window).sum()) / 2), 1e-12)),
     )
 
 

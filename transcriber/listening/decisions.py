@@ -1,6 +1,6 @@
 """Decisions between two readings of the same sound, fitted where a rule of thumb falls short.
 
-Each is a logistic regression over a few measured features. Its weights are in `models/decisions.json`, fitted by
+Each is a small ensemble of boosted trees over a few measured features, in `models/decisions.json`, fitted by
 `tests/listening/fit_decisions.py` on some guitars and reported there on others.
 """
 
@@ -21,31 +21,63 @@ _LIMIT = 6.0  # log odds beyond this claim more certainty than the fit can suppo
 
 
 @dataclass(frozen=True)
-class LogisticDecision:
-    """Log odds that are linear in standardised features.
+class Tree:
+    """One regression tree; node 0 is the root. A leaf has feature -1."""
+
+    features: tuple[int, ...]
+    thresholds: tuple[float, ...]
+    left: tuple[int, ...]
+    right: tuple[int, ...]
+    values: tuple[float, ...]
+
+    def value(self, sample: tuple[float, ...]) -> float:
+        """Value of the leaf that a sample falls into."""
+        node = 0
+        while self.features[node] >= 0:
+            below = sample[self.features[node]] <= self.thresholds[node]
+            node = self.left[node] if below else self.right[node]
+        return self.values[node]
+
+
+@dataclass(frozen=True)
+class BoostedDecision:
+    """Log odds as a sum over small regression trees (Friedman 2001, gradient boosting).
 
     Attributes
     ----------
     features : tuple of str
         Names, in order.
-    means, scales, weights : tuple of float
-        One for each feature.
-    bias : float
+    prior : float
+        Log odds before any tree.
+    rate : float
+        Weight of each tree.
+    trees : tuple of Tree
     """
 
     features: tuple[str, ...]
-    means: tuple[float, ...]
-    scales: tuple[float, ...]
-    weights: tuple[float, ...]
-    bias: float
+    prior: float
+    rate: float
+    trees: tuple[Tree, ...]
 
-    def log_odds(self, values: tuple[float, ...]) -> float:
+    def log_odds(self, sample: tuple[float, ...]) -> float:
         """Log odds of the first reading, limited to +-6."""
-        standard = (np.array(values) - self.means) / self.scales
-        return float(np.clip(standard @ np.array(self.weights) + self.bias, -_LIMIT, _LIMIT))
+        odds = self.prior + self.rate * sum(tree.value(sample) for tree in self.trees)
+        return float(np.clip(odds, -_LIMIT, _LIMIT))
 
 
-PICK_FEATURES = ("rise", "high_rise", "high_share", "jump_db", "dip_db", "log_gap", "change", "step_up")
+PICK_FEATURES = (
+    "rise",
+    "relative_rise",
+    "high_share",
+    "jump_db",
+    "dip_db",
+    "high_jump_db",
+    "high_fall_db",
+    "fall_db",
+    "log_gap",
+    "change",
+    "step_up",
+)
 BEND_FEATURES = ("log_duration", "log_extent", "log_speed", "steppedness", "upward", "log_stand_after")
 
 
@@ -54,10 +86,13 @@ def pick_features(signs: Signs) -> tuple[float, ...]:
     change = abs(signs.change)
     return (
         min(signs.rise, 1.5),
-        min(signs.high_rise, 1.5),
+        min(signs.relative_rise, 2.0),
         signs.high_rise / (signs.rise + 0.05),
         float(np.clip(signs.jump_db, -15.0, 15.0)),
         float(np.clip(signs.dip_db, -3.0, 25.0)),
+        float(np.clip(signs.high_jump_db, -10.0, 30.0)),
+        float(np.clip(signs.high_fall_db, -10.0, 30.0)),
+        float(np.clip(signs.fall_db, -10.0, 20.0)),
         float(np.log(signs.gap_s + 0.01)),
         min(change, 12.0),
         float(signs.change > 0),
@@ -77,7 +112,7 @@ def bend_features(move: Move, frame_s: float, stand_after_s: float) -> tuple[flo
 
 
 @cache
-def decision(name: str) -> LogisticDecision:
+def decision(name: str) -> BoostedDecision:
     """Read one fitted decision: ``picked`` or ``bend``.
 
     Raises
@@ -88,13 +123,11 @@ def decision(name: str) -> LogisticDecision:
     expected = {"picked": PICK_FEATURES, "bend": BEND_FEATURES}[name]
     try:
         entry: dict[str, Any] = load_model("decisions")["decisions"][name]
-        fitted = LogisticDecision(
-            tuple(entry["features"]),
-            tuple(entry["means"]),
-            tuple(entry["scales"]),
-            tuple(entry["weights"]),
-            float(entry["bias"]),
+        trees = tuple(
+            Tree(*(tuple(tree[key]) for key in ("features", "thresholds", "left", "right", "values")))
+            for tree in entry["trees"]
         )
+        fitted = BoostedDecision(tuple(entry["features"]), entry["prior"], entry["rate"], trees)
     except KeyError as missing:
         raise ModelError(f"model file 'decisions' lacks {missing}; install the package again") from None
     if fitted.features != expected:

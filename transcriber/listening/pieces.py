@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -21,6 +22,7 @@ Begins = Literal["picked", "joined"]
 _WEAKEST_RISE = 0.05
 _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 8, 3  # frames around a voiced start in which its attack may lie
+_BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _SLIPS = (12.0, 19.02, 24.0)  # octave, octave and fifth, two octaves: what a tracker slips to
 
 
@@ -57,8 +59,17 @@ def attack_peaks(strength: AttackStrength) -> npt.NDArray[np.int64]:
     return np.nonzero((rise >= floor) & (rise == top))[0].astype(np.int64)
 
 
+def fitted_pick_odds(signs: Signs) -> float:
+    """Log odds that a change of pitch was picked, by the fitted decision."""
+    return decision("picked").log_odds(pick_features(signs))
+
+
 def find_pieces(
-    pitch: FloatArray, strength: AttackStrength, frame_s: float, settings: ListeningSettings
+    pitch: FloatArray,
+    strength: AttackStrength,
+    frame_s: float,
+    settings: ListeningSettings,
+    changed_pick_odds: Callable[[Signs], float] = fitted_pick_odds,
 ) -> list[Piece]:
     """Cut the contour into pieces.
 
@@ -70,21 +81,24 @@ def find_pieces(
     frame_s : float
         Seconds between frames.
     settings : ListeningSettings
+    changed_pick_odds : callable
+        Log odds that a piece at another pitch than the one before was picked, from the signs between them.
     """
     peaks = attack_peaks(strength)
     spans = _split_at_attacks(unbroken_runs(pitch, settings.step), peaks, strength, settings)
     spans = _without_noise(spans, pitch, strength, frame_s, settings)
+    typical = float(np.percentile(strength.rise[peaks], 75)) if len(peaks) else 1.0
     pieces: list[Piece] = []
     for first, last in spans:
         onset = _onset_frame(first, pieces[-1].last if pieces else 0, peaks, strength)
         if not pieces:
             pieces.append(Piece(first, last, onset, "picked", NO_SIGNS, 9.0))
             continue
-        signs = _signs(pieces[-1], first, last, onset, pitch, strength, frame_s)
+        signs = _signs(pieces[-1], first, last, onset, pitch, strength, frame_s, typical)
         if _is_dropout(signs, settings):
             pieces[-1] = replace(pieces[-1], last=last)
             continue
-        odds = pick_log_odds(signs, settings)
+        odds = _pick_odds(signs, settings, changed_pick_odds)
         pieces.append(Piece(first, last, onset, "picked" if odds > 0 else "joined", signs, odds))
     return pieces
 
@@ -102,8 +116,8 @@ def _split_at_attacks(
         begin = first
         for peak in strong[(strong > first + _AFTER) & (strong < last)]:
             if peak - begin >= 2:
-                spans.append((begin, int(peak)))
-                begin = int(peak)
+                spans.append((begin, max(int(peak) - _BLUR, begin + 1)))
+                begin = min(int(peak) + _BLUR, last - 1)
         if last - begin >= 2:
             spans.append((begin, last))
     return spans
@@ -157,20 +171,38 @@ def _signs(
     pitch: FloatArray,
     strength: AttackStrength,
     frame_s: float,
+    typical_rise: float,
 ) -> Signs:
     around = slice(max(min(onset, first) - 2, 0), max(onset, first) + 3)
     held = strength.level_db[max(before.first, before.last - 8) : max(before.last - 2, before.first + 1)]
     level_before = float(np.median(held))
     level_after = float(strength.level_db[first : min(first + 10, last)].max())
     trough = float(strength.level_db[max(before.last - 4, before.first) : first + 1].min())
+    rise = float(strength.rise[around].max())
     return Signs(
-        float(strength.rise[around].max()),
+        rise,
         float(strength.high_rise[around].max()),
+        rise / max(typical_rise, 0.05),
         level_after - level_before,
         level_before - trough,
+        *_transient(strength, onset),
         (first - before.last) * frame_s,
         _level(pitch[first : min(first + 12, last)])
         - _level(pitch[max(before.last - 12, before.first) : before.last]),
+    )
+
+
+def _transient(strength: AttackStrength, onset: int) -> tuple[float, float, float]:
+    """Gain of high frequencies at an onset, and what they and the whole sound lose again soon after, in dB."""
+    before = slice(max(onset - 8, 0), max(onset - 3, 1))
+    at = slice(max(onset - 1, 0), onset + 5)
+    after = slice(min(onset + 9, len(strength.rise) - 1), onset + 15)
+    high, level = strength.high_level_db, strength.level_db
+    peak = float(high[at].max())
+    return (
+        peak - float(np.median(high[before])),
+        peak - float(np.median(high[after])),
+        float(level[at].max()) - float(np.median(level[after])),
     )
 
 
@@ -188,10 +220,12 @@ def _is_dropout(signs: Signs, settings: ListeningSettings) -> bool:
     )
 
 
-def pick_log_odds(signs: Signs, settings: ListeningSettings) -> float:
+def _pick_odds(
+    signs: Signs, settings: ListeningSettings, changed_pick_odds: Callable[[Signs], float]
+) -> float:
     """Log odds that a piece was picked, from the signs at its beginning; above 0 means picked."""
     if signs.gap_s >= settings.picked_gap_s and signs.rise >= _WEAKEST_RISE:
         return 4.0
     if abs(signs.change) < settings.same_pitch:
         return 3.0
-    return decision("picked").log_odds(pick_features(signs))
+    return changed_pick_odds(signs)

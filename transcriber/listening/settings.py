@@ -18,6 +18,8 @@ class ListeningSettings:
         Change between two frames that is a break in the contour, not a glide.
     shortest_note_s : float
         Voiced stretches shorter than this are noise or a dropout.
+    step_s : float
+        A change of pitch within this time is a step (a slur), not a glide.
     same_pitch : float
         Two stretches this close in pitch are one pitch.
     repick_rise : float
@@ -48,6 +50,7 @@ class ListeningSettings:
 
     step: float
     shortest_note_s: float
+    step_s: float
     same_pitch: float
     repick_rise: float
     dropout_s: float

@@ -21,6 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 
 _SETTLE_S = 0.035  # a level must stand this long to count as fingered
 _BENT = 0.3  # semitones above the fret from which a string counts as bent
+_SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
 _SLIDE_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than a slide
 
@@ -195,7 +196,9 @@ def _follow(
     bend_like = odds > 0
     note.doubt = max(note.doubt, float(np.exp(-abs(odds))))
     height = move.target - note.pitch
-    if not stays and not (note.bend >= _BENT and move.extent < 0):
+    if stays and _is_step(move, reading):
+        _slur_to(move, piece, notes, first, last)
+    elif not stays and not (note.bend >= _BENT and move.extent < 0):
         _end_on_the_move(move, piece, note, start_s, end_s)
     elif move.extent > 0 and bend_like and height >= _LEAST_BEND:
         note.bend = height
@@ -214,6 +217,23 @@ def _follow(
             slid.techniques.append(Technique("slide", start_s, end_s, picked=False))
             note.last = last
             notes.append(slid)
+
+
+def _is_step(move: Move, reading: _Reading) -> bool:
+    """Whether a change is as quick as the pitch window can show: a finger's, on or off the string."""
+    seconds = (move.last - move.first) * reading.frame_s
+    return seconds <= reading.settings.step_s and _SEMITONE_LEAST <= abs(move.extent) <= reading.settings.widest_slur
+
+
+def _slur_to(move: Move, piece: Piece, notes: list[NoteInMaking], first: int, last: int) -> None:
+    target = round(move.target)
+    if target == notes[-1].pitch:
+        return
+    middle = (first + last) // 2
+    slurred = NoteInMaking(middle, piece.last, target, False, piece)
+    slurred.techniques.append(Technique("hammer_on" if move.extent > 0 else "pull_off"))
+    notes[-1].last = middle
+    notes.append(slurred)
 
 
 def _falls_from_pre_bend(move: Move, contour: FloatArray, note: NoteInMaking) -> bool:
