@@ -196,7 +196,8 @@ def test_a_wide_slide_widens_the_range() -> None:
 
 def test_a_stray_value_of_the_pitch_tracker_is_left_out() -> None:
     times = tuple(0.01 * step for step in range(8))
-    assert [cents for _, cents in steady_points(Contour(times, (-1200.0, 0, 10, 1200, 30, None, 40, 900)))] == [
+    stray = (-1200.0, 0.0, 10.0, 1200.0, 30.0, None, 40.0, 900.0)
+    assert [cents for _, cents in steady_points(Contour(times, stray))] == [
         0, 0, 10, 30, 40, 40, 40,
     ]  # fmt: skip
     rising = tuple(40.0 * step for step in range(8))

@@ -19,7 +19,7 @@ GROUND, INK, GRID, FAINT, ACCENT = "#fbfaf7", "#2b2b2b", "#d9d6cf", "#edebe5", "
 DOTS_PER_INCH = 100
 SMALLEST_PX, LARGEST_PX = 600, 4000
 LABEL_ROOM = 0.03
-"""Share of a row's width that a bar number needs; the name of a note needs half of it."""
+"""Share of a row's width that a bar number needs; the name of a note needs a third of it."""
 
 LEAP_SEMITONES = 2.0
 """The line is broken where the contour leaps this far from one value to the next."""
@@ -213,7 +213,7 @@ def _name_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, row: tuple[
     """Write a note's pitch under its box, where there is room, and its gestures over the contour."""
     begin, end = row
     label = pitch_name(pitch) + ("?" if unsure else "")
-    if note.onset_s >= begin and note.end_s - note.onset_s > LABEL_ROOM / 2 * (end - begin):
+    if note.onset_s >= begin and note.end_s - note.onset_s > LABEL_ROOM / 3 * (end - begin):
         axes.text(note.onset_s, pitch - 0.38, label, fontsize=7.5, color=INK, va="top", zorder=4)
     for text, time, height in _gestures(note, pitch):
         if begin <= time <= end:
