@@ -180,13 +180,14 @@ def starting_document() -> dict[str, Any]:
         "tempo": {
             "lowest_bpm": 46.0,
             "highest_bpm": 190.0,
-            "median_bpm": 100.0,
-            "log_sd": 0.32,
+            "median_bpm": 108.0,
+            "compound_median_bpm": 78.0,
+            "log_sd": 0.21,
             "given_sd": 0.025,
             "given_bound": 1.15,
             "grid_ratio": 1.04,
         },
-        "search": {"beam_open": 20, "beam_given": 40, "prune_note": 16.0, "prune_start": 30.0, "temper": 2.5},
+        "search": {"beam_open": 20, "beam_given": 40, "prune_note": 16.0, "prune_start": 40.0, "temper": 2.5},
         "lengths": {
             "sounding_share": 0.94,
             "sounding_share_sd": 0.055,

@@ -53,6 +53,7 @@ class TempoPrior:
     lowest_bpm: float
     highest_bpm: float
     median_bpm: float
+    compound_median_bpm: float
     log_sd: float
     given_sd: float
     given_bound: float

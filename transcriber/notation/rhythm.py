@@ -124,7 +124,8 @@ def _strata(tempo_bpm: float | None, meter: Meter, parameters: RhythmParameters)
         factor = 1.0 if meter.compound else meter.unit / 4.0
         count = int(np.ceil(np.log(prior.highest_bpm / prior.lowest_bpm) / np.log(prior.grid_ratio))) + 1
         tempi = np.geomspace(prior.lowest_bpm, prior.highest_bpm, count) * factor
-        centre, spread, bound = prior.median_bpm * factor, prior.log_sd, prior.given_bound
+        centre = prior.compound_median_bpm if meter.compound else prior.median_bpm * factor
+        spread, bound = prior.log_sd, prior.given_bound
     else:
         tempi = tempo_bpm * np.exp(prior.given_sd * np.array([-1.0, 0.0, 1.0]))
         centre, spread, bound = tempo_bpm, prior.given_sd, prior.given_bound
