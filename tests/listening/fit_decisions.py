@@ -1,4 +1,4 @@
-"""Fit the two decisions of `models/decisions.json`: picked or slurred, bend or slide.
+"""Fit the decisions of `models/decisions.json`: picked or slurred, picked again or held, bend or slide.
 
 Run from the repository's root: ``python -m tests.listening.fit_decisions [--lines N]``. Lines of the fit guitars
 (green, and the synthesiser under several tones) are composed, made to sound and cut into pieces; each boundary and
@@ -25,11 +25,12 @@ from tests.accuracy.playing import play
 from tests.accuracy.splice import splice
 from transcriber.listening.attacks import attack_strength
 from transcriber.listening.contour import semitones, tuning_reference_hz
-from transcriber.listening.decisions import BEND_FEATURES, PICK_FEATURES, bend_features, pick_features
+from transcriber.listening.decisions import FEATURES, bend_features, pick_features, repick_features
 from transcriber.listening.gestures import find_gestures
-from transcriber.listening.pieces import find_pieces
+from transcriber.listening.pieces import PickDecisions, find_pieces, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import listening_settings
+from transcriber.listening.signs import Signs, Sound
 from transcriber.listening.strokes import filled, stand_after_s
 from transcriber.records.line import Performance
 from transcriber.synthesis import PlayingStyle, Tone, perform, render_performance
@@ -68,19 +69,32 @@ def sounding_lines(sets: tuple[str, ...], lines: int, seed: int) -> Iterator[tup
                     yield played, soxr.resample(sound, SAMPLE_RATE_HZ, RATE).astype(np.float32)
 
 
-def examples_of(played: Performance, sound: np.ndarray) -> Iterator[Example]:
+def examples_of(played: Performance, wave: np.ndarray) -> Iterator[Example]:
     """Label every boundary and move found in one take."""
     pitch_settings, settings = PitchSettings(), listening_settings()
     frame_s = pitch_settings.hop / RATE
-    track = track_pitch(sound)
+    track = track_pitch(wave)
     pitch = semitones(track, tuning_reference_hz(track))
-    strength = attack_strength(sound, pitch_settings.hop, RATE)
-    pieces = find_pieces(pitch, strength, frame_s, settings, lambda _: 1.0)
+    strength = attack_strength(wave, pitch_settings.hop, RATE)
+    sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
     onsets = np.array([note.onset_s for note in played.notes])
+    held: list[Signs] = []
+
+    def judge_by_truth(signs: Signs) -> float:
+        held.append(signs)
+        return 1.0 if np.abs(onsets - signs.frame * frame_s).min() <= NEAR_S else -1.0
+
+    pieces = find_pieces(sound, settings, PickDecisions(lambda _: 1.0, judge_by_truth))
+    for signs in tuple(held):
+        yield Example("repicked", repick_features(signs), judge_by_truth(signs) > 0)
     for piece in pieces:
         at = piece.onset * frame_s
         nearest = int(np.abs(onsets - at).argmin())
-        if abs(onsets[nearest] - at) <= NEAR_S and abs(piece.signs.change) >= settings.same_pitch:
+        if (
+            abs(onsets[nearest] - at) <= NEAR_S
+            and abs(piece.signs.change) >= settings.same_pitch
+            and piece.signs.gap_s < settings.picked_gap_s
+        ):
             yield Example("picked", pick_features(piece.signs), played.notes[nearest].picked)
         contour = filled(pitch[piece.first : piece.last])
         for move in find_gestures(contour, frame_s, settings).moves:
@@ -117,7 +131,7 @@ def collect(sets: tuple[str, ...], lines: int, seed: int) -> dict[str, tuple[np.
             np.array([e.features for e in found if e.decision == name]),
             np.array([e.truth for e in found if e.decision == name]),
         )
-        for name in ("picked", "bend")
+        for name in FEATURES
     }
 
 
@@ -159,7 +173,7 @@ def main() -> None:
     fit = collect(("green", "synth"), lines, FIT_SEED)
     report = collect(("strat", "emily"), max(lines // 2, 1), REPORT_SEED)
     decisions = {}
-    for name, features in (("picked", PICK_FEATURES), ("bend", BEND_FEATURES)):
+    for name, features in FEATURES.items():
         model = fit_one(*fit[name])
         held, truths = report[name]
         guessed = model.predict(held)

@@ -74,16 +74,41 @@ PICK_FEATURES = (
     "high_jump_db",
     "high_fall_db",
     "fall_db",
+    "clarity_dip",
     "log_gap",
     "change",
     "step_up",
 )
-BEND_FEATURES = ("log_duration", "log_extent", "log_speed", "steppedness", "upward", "log_stand_after")
+REPICK_FEATURES = (
+    "rise",
+    "relative_rise",
+    "high_share",
+    "jump_db",
+    "dip_db",
+    "high_jump_db",
+    "high_fall_db",
+    "fall_db",
+    "clarity_dip",
+    "change",
+)
+BEND_FEATURES = ("log_duration", "log_extent", "log_speed", "steppedness", "upward", "log_stand_before", "log_stand_after")
+
+
+FEATURES = {"picked": PICK_FEATURES, "repicked": REPICK_FEATURES, "bend": BEND_FEATURES}
 
 
 def pick_features(signs: Signs) -> tuple[float, ...]:
     """Features of the decision picked or slurred, in the order of `PICK_FEATURES`."""
-    change = abs(signs.change)
+    change = min(abs(signs.change), 12.0)
+    return (*_attack_features(signs), float(np.log(signs.gap_s + 0.01)), change, float(signs.change > 0))
+
+
+def repick_features(signs: Signs) -> tuple[float, ...]:
+    """Features of the decision picked again or held, in the order of `REPICK_FEATURES`."""
+    return (*_attack_features(signs), min(abs(signs.change), 3.0))
+
+
+def _attack_features(signs: Signs) -> tuple[float, ...]:
     return (
         min(signs.rise, 1.5),
         min(signs.relative_rise, 2.0),
@@ -93,9 +118,7 @@ def pick_features(signs: Signs) -> tuple[float, ...]:
         float(np.clip(signs.high_jump_db, -10.0, 30.0)),
         float(np.clip(signs.high_fall_db, -10.0, 30.0)),
         float(np.clip(signs.fall_db, -10.0, 20.0)),
-        float(np.log(signs.gap_s + 0.01)),
-        min(change, 12.0),
-        float(signs.change > 0),
+        signs.clarity_dip,
     )
 
 
@@ -107,20 +130,21 @@ def bend_features(move: Move, frame_s: float, stand_after_s: float) -> tuple[flo
         float(np.log(max(move.speed, 0.1))),
         move.steppedness,
         float(move.extent > 0),
+        float(np.log(np.clip(move.first * frame_s, 0.01, 1.0))),
         float(np.log(np.clip(stand_after_s, 0.01, 1.0))),
     )
 
 
 @cache
 def decision(name: str) -> BoostedDecision:
-    """Read one fitted decision: ``picked`` or ``bend``.
+    """Read one fitted decision: ``picked``, ``repicked`` or ``bend``.
 
     Raises
     ------
     ModelError
         If the model file does not hold it.
     """
-    expected = {"picked": PICK_FEATURES, "bend": BEND_FEATURES}[name]
+    expected = FEATURES[name]
     try:
         entry: dict[str, Any] = load_model("decisions")["decisions"][name]
         trees = tuple(

@@ -8,9 +8,10 @@ import numpy.typing as npt
 from transcriber.listening.attacks import AttackStrength, attack_strength
 from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
 from transcriber.listening.contour import semitones, tuning_reference_hz
-from transcriber.listening.pieces import find_pieces
+from transcriber.listening.pieces import find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
+from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.records.heard import Heard, HeardNote, PitchTrack
 from transcriber.records.placed import Instrument
@@ -41,7 +42,8 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     reference = tuning_reference_hz(track)
     pitch = semitones(track, reference)
     frame_s = pitch_settings.hop / take.sample_rate_hz
-    pieces = find_pieces(pitch, strength, frame_s, settings)
+    sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
+    pieces = find_pieces(sound, settings, fitted_decisions())
     making = read_strokes(pieces, pitch, track.times_s, settings)
     notes = tuple(
         _finished(note, following, pitch, track, strength, settings)

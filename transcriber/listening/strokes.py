@@ -23,7 +23,7 @@ _SETTLE_S = 0.035  # a level must stand this long to count as fingered
 _BENT = 0.3  # semitones above the fret from which a string counts as bent
 _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
-_SLIDE_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than a slide
+_SLUR_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than this
 
 
 @dataclass
@@ -36,6 +36,7 @@ class NoteInMaking:
     picked: bool
     piece: Piece
     bend: float = 0.0
+    trailing: Move | None = None
     techniques: list[Technique] = field(default_factory=list)
     doubt: float = 0.0
 
@@ -104,19 +105,40 @@ def _begin(
     if moves and stands < settle and abs(level - round(level)) > 0.25:
         # A sound that begins between two frets is scooped up to, or slid to, where its pitch comes to stand.
         level = moves[0].target
-    if piece.begins == "picked" or not notes:
-        notes.append(NoteInMaking(piece.onset, piece.last, round(level), True, piece))
-        return
-    before = notes[-1]
-    change = level - (before.pitch + before.bend)
-    note = NoteInMaking(_slur_frame(piece, before), piece.last, round(level), False, piece)
-    if note.pitch == before.pitch and before.bend < _BENT:
-        note.picked = True
-    else:
-        kind = _joined_kind(piece, change, reading.settings)
-        note.techniques.append(Technique(kind, picked=False if kind == "slide" else None))
-    before.last = min(before.last, note.onset)
+    note = NoteInMaking(piece.onset, piece.last, round(level), True, piece)
+    if notes:
+        before = notes[-1]
+        _join(note, before, level, bool(moves) and stands < settle, reading.settings)
+        if not note.picked:
+            note.onset = _slur_frame(piece, before)
+            before.last = min(before.last, note.onset)
     notes.append(note)
+
+
+def _join(
+    note: NoteInMaking, before: NoteInMaking, level: float, glides_in: bool, settings: ListeningSettings
+) -> None:
+    """Say how a note came from the one before: picked, slid to (picked again or not), hammered or pulled."""
+    change = level - (before.pitch + before.bend)
+    glides_out = before.trailing is not None and before.trailing.extent * change > 0
+    if note.pitch == before.pitch and before.bend < _BENT:
+        return
+    if note.piece.begins == "picked":
+        if glides_out and before.trailing is not None and _leads_to(before.trailing, note.pitch):
+            note.techniques.append(Technique("slide", picked=True))
+            before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
+    elif glides_in or glides_out:
+        note.picked = False
+        note.techniques.append(Technique("slide", picked=False))
+        before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
+    elif note.piece.signs.gap_s <= _SLUR_GAP_S and abs(change) <= settings.widest_slur:
+        note.picked = False
+        note.techniques.append(Technique("hammer_on" if change > 0 else "pull_off"))
+
+
+def _leads_to(move: Move, pitch: int) -> bool:
+    """Whether a move at the end of a sound was on its way to this pitch."""
+    return abs(move.extent) >= _SEMITONE_LEAST and abs(move.target - pitch) <= 1.3
 
 
 def _slur_frame(piece: Piece, before: NoteInMaking) -> int:
@@ -124,12 +146,6 @@ def _slur_frame(piece: Piece, before: NoteInMaking) -> int:
     if before.piece.last <= piece.onset < piece.first:
         return piece.onset
     return (min(before.last, piece.first) + piece.first) // 2
-
-
-def _joined_kind(piece: Piece, change: float, settings: ListeningSettings) -> str:
-    if piece.signs.gap_s > _SLIDE_GAP_S or abs(change) > settings.widest_slur:
-        return "slide"
-    return "hammer_on" if change > 0 else "pull_off"
 
 
 def _arrival(
@@ -256,6 +272,7 @@ def _make_pre_bend(move: Move, note: NoteInMaking, start_s: float, end_s: float,
 
 def _end_on_the_move(move: Move, piece: Piece, note: NoteInMaking, start_s: float, end_s: float) -> None:
     """A sound that ends while its pitch moves far was slid out of; a lifted finger's tail is too short."""
+    note.trailing = move
     if abs(move.extent) >= 1.5 and end_s - start_s >= 0.08:
         direction = "up" if move.extent > 0 else "down"
         note.techniques.append(Technique("slide_out", start_s, end_s, direction=direction))
