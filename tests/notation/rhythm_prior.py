@@ -208,7 +208,7 @@ def starting_document() -> dict[str, Any]:
             "other_beat": 0.05,
         },
         "pattern_weight": 0.9,
-        "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 4.0},
+        "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 12.0},
         "simple": grammar(24, _simple_patterns(), _SIMPLE_FOLLOW),
         "compound": grammar(36, _compound_patterns(), _COMPOUND_FOLLOW),
     }

@@ -22,6 +22,9 @@ IntArray = npt.NDArray[np.int64]
 IMPOSSIBLE = -1e9
 # Under swing, patterns that hold one of these ticks are triplets or sextuplets and keep their even division.
 _EVEN_TICKS = frozenset({4, 8, 16, 20})
+# Swung sixteenths sound like triplets, which are far more common in a shuffle: they keep this share.
+_EIGHTH_TICKS = frozenset({0, 12})
+_SWUNG_SIXTEENTHS = 0.1
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,8 @@ def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary
         for kind, patterns in enumerate(grammar.patterns):
             for ticks, share in patterns:
                 moved = swung and not _EVEN_TICKS.intersection(ticks)
+                if moved and not _EIGHTH_TICKS.issuperset(ticks):
+                    share *= _SWUNG_SIXTEENTHS
                 tree.add(root, tuple(index[(tick, moved and tick > 0)] for tick in ticks), kind, share)
     child = np.array(tree.child, dtype=np.int64)
     ending = np.array(tree.ending)
