@@ -1,8 +1,8 @@
 """A player for the spliced takes, written apart from the project's synthesiser.
 
 The project must not be measured on the very gestures it was built beside, so here bends rise along a
-raised cosine, vibrato starts late and only raises the pitch (lowers it on a held bend), slides glide
-evenly in log frequency, and slurs step at once. Timing wanders by a slow walk of tempo and a jitter per note.
+raised cosine, vibrato starts late and only raises the pitch (lowers it on a held bend), slides halt a little
+at the frets on the way, and slurs step at once. Timing wanders by a slow walk of tempo and a jitter per note.
 """
 
 from __future__ import annotations
@@ -18,7 +18,12 @@ from transcriber.records.technique import Technique
 JITTER_SD_S = 0.007
 JITTER_SHARE_OF_GAP = 0.07
 TEMPO_WANDER = 0.004
-GLIDE_S = (0.05, 0.09)
+# Slides of two, three and seven frets last about 75, 75 and 140 ms in tests/data/takes, and the pitch
+# halts a little at the frets on the way.
+GLIDE_S, GLIDE_S_PER_FRET = 0.05, 0.013
+GLIDE_SPREAD = (0.7, 1.1)
+LONGEST_SHARE_GLIDING = 0.45
+HALT_AT_FRETS = 0.35
 BEND_S = (0.09, 0.2)
 SLURS = ("hammer_on", "pull_off")
 CURVE_STEP_S = 0.004
@@ -106,11 +111,13 @@ def _play_note(
             techniques.append(replace(technique, start_s=onset, end_s=onset))
         elif technique.kind == "slide" and before is not None:
             picked = bool(technique.picked)
-            glide = min(float(rng.uniform(*GLIDE_S)), 0.09)
-            times = np.arange(onset - glide, onset - 1e-9, CURVE_STEP_S)
             step = float(before.fret - note.fret)
+            before_s = float(before.length) * 60.0 / (line.tempo_bpm * line.meter.tap)
+            glide = (GLIDE_S + GLIDE_S_PER_FRET * abs(step)) * float(rng.uniform(*GLIDE_SPREAD))
+            glide = min(glide, LONGEST_SHARE_GLIDING * before_s)
+            times = np.arange(onset - glide, onset - 1e-9, CURVE_STEP_S)
             grid = np.concatenate([times, grid])
-            semitones = np.concatenate([step * (onset - times) / glide, semitones])
+            semitones = np.concatenate([_glide(step, (onset - times) / glide), semitones])
             techniques.append(replace(technique, picked=picked, start_s=round(onset - glide, 4), end_s=onset))
         elif technique.kind == "vibrato":
             semitones, played = _vibrate(technique, grid, semitones, onset, end, note)
@@ -128,6 +135,12 @@ def _play_note(
         curve_semitones=_frozen(semitones + height),
         techniques=tuple(techniques + bends),
     )
+
+
+def _glide(step: float, left: np.ndarray) -> np.ndarray:
+    """Pitch on the way: from `step` semitones off to 0, `left` being the share of the way still to go."""
+    even = step * left
+    return (1 - HALT_AT_FRETS) * even + HALT_AT_FRETS * np.round(even)
 
 
 def _bend_curve(

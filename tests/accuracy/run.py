@@ -21,7 +21,7 @@ from tests.accuracy.judge import Tally, figures, judge, technique_figures
 from tests.accuracy.report import Result, details, group_table, overall_table, pool, technique_table
 from tests.accuracy.takes import ALL_CONDITIONS, SETS, SPLITS, TakeSpec, make_take, specs
 
-DEFAULT_LINES = 4
+DEFAULT_LINES = 2
 QUICK_LINES = 1
 QUICK_CONDITIONS = ("straight", "triplets", "techniques", "driven")
 Job = tuple[TakeSpec, str, str]
