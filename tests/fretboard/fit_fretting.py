@@ -21,15 +21,15 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
-from tests.fretboard.fingered import GUITAR, KINDS, FingeredLine
-from tests.fretboard.place_accuracy import LINES_PER_KIND, accuracy_by_kind, lines_of
+from tests.fretboard.fingered import GUITAR, FingeredLine
 from tests.fretboard.handwritten_fingerings import handwritten
+from tests.fretboard.place_accuracy import LINES_PER_KIND, accuracy_by_kind, lines_of
 from tests.fretboard.starting_weights import STARTING_WEIGHTS
 from transcriber.fretboard.costs import Pair, demand_features, move_features
-from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
+from transcriber.fretboard.fretting_model import FrettingModel
 from transcriber.fretboard.hands import NoteKey
 from transcriber.fretboard.lattice import Lattice, Step
-from transcriber.fretboard.placement import plan_steps, place_notes
+from transcriber.fretboard.placement import plan_steps
 
 MODEL_FILE = Path(__file__).resolve().parents[2] / "models" / "fretting.json"
 SETTINGS = {
@@ -43,7 +43,7 @@ SETTINGS = {
     "given_hold_per_note": 0.75,
     "given_hold_floor": 0.05,
 }
-HANDWRITTEN_WEIGHT = 4.0
+HANDWRITTEN_WEIGHT = 6.0
 PULL = 1.0
 LOWER_BOUNDS = {"vibrato_open": 2.0, "slur_shift": 1.5, "slide_changes_finger": 1.0}
 UPPER_BOUND = 6.0

@@ -235,7 +235,7 @@ def _compose_shifting(pen: Pen, rng: np.random.Generator) -> int:
         rung = 2 * (6 - string) + (1 if way > 0 else 0)
         if boxes[which][rung] == ladder[rungs[-1]]:
             continue
-        techniques = (Technique("slide", picked=False),) if rng.random() < 0.5 else ()
+        techniques = (Technique("slide", picked=False),) if rng.random() < 0.75 else ()
         pen.play(boxes[which][rung], float(rng.choice([1, 2])), techniques)
     return position
 

@@ -68,12 +68,9 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
     open_string = _number(states.finger == 0)
     fretted = 1 - open_string
     thickness = _number(states.string - 1) / max(states.strings - 1, 1)
-    yield "fret", _number(states.fret) / 12
     yield "fret_beyond_12", _number(np.maximum(states.fret - 12, 0)) / 12
     yield "thick_string", thickness
-    yield "thick_string_high_fret", thickness * _number(np.maximum(states.fret - 7, 0)) / 12
     yield "position_below_5", fretted * _number(np.maximum(5 - states.position, 0)) / 4
-    yield "position_beyond_9", _number(np.maximum(states.position - 9, 0)) / 12
     yield "middle_finger", _number(states.finger == 2)
     yield "little_finger", _number(states.finger == 4)
     yield from _stretch_features(states, demand.gapped_scale)
@@ -127,11 +124,9 @@ def _bend_features(
     low = _number(np.maximum(_STIFF_BELOW_FRET - states.fret, 0)) / _STIFF_BELOW_FRET
     yield "fixed", hard_cost * open_string
     yield "bend_low_fret", semitones * low
-    yield "bend_string_1", _number(states.string == 1)
     yield "bend_heavy_string", _number(states.string > _BENDING_STRINGS) * min(semitones, 2.0) / 2
     yield "bend_index_finger", _number(states.finger == 1) * min(semitones, 2.0) / 2
     yield "bend_middle_finger", _number(states.finger == 2)
-    yield "bend_little_finger", _number(states.finger == 4)
 
 
 @dataclass(frozen=True)
@@ -174,8 +169,11 @@ def _leisure_features(pair: Pair) -> Features:
     pitch_before, pitch_after = pair.both("pitch_midi")
     apart = np.abs(string_after - string_before)
     yield "shift", scale * _number(shift != 0)
-    yield "shift_frets", scale * _number(np.minimum(np.abs(shift), 12)) / 4
-    yield "shift_against_line", scale * _number(np.sign(shift) * np.sign(pitch_after - pitch_before) < 0)
+    yield "shift_frets", scale * _near(np.abs(shift))
+    yield "shift_frets_beyond_4", scale * _far(np.abs(shift))
+    # A shift of one fret is how a hand settles on a shape, whichever way the line goes.
+    against = (np.abs(shift) > 1) & (np.sign(shift) * np.sign(pitch_after - pitch_before) < 0)
+    yield "shift_against_line", scale * _number(against)
     yield "next_string", _number(apart == 1)
     yield "string_skipped", _number(apart == 2)
     yield "strings_leapt", _number(apart > 2)
@@ -191,13 +189,9 @@ def _haste_features(pair: Pair) -> Features:
     finger_before, finger_after = pair.both("finger")
     apart = np.abs(string_after - string_before)
     same_finger = (finger_before == finger_after) & (finger_after > 0)
-    led = same_finger & (apart == 0)
     yield "hasty_shift", scale * _number(distance > 0)
-    yield "hasty_shift_of_1", scale * _number(distance == 1)
-    yield "hasty_shift_of_2", scale * _number(distance == 2)
-    yield "hasty_shift_frets", scale * _number(np.minimum(distance, 12)) / 4
-    yield "hasty_shift_unled", scale * _number((distance > 0) & ~led)
-    yield "hasty_shift_across", scale * _number((distance > 0) & (apart > 0))
+    yield "hasty_shift_frets", scale * _near(distance)
+    yield "hasty_shift_frets_beyond_4", scale * _far(distance)
     yield "finger_rolled", _number(same_finger & (apart == 1) & (fret_before == fret_after))
     yield "finger_lifted_over", _number(same_finger & (apart > 1) & (fret_before == fret_after))
     yield "finger_hop", _number(same_finger & (apart > 0) & (fret_before != fret_after))
@@ -211,9 +205,7 @@ def _slide_features(pair: Pair, hard_cost: float) -> Features:
     fret_before, fret_after = pair.both("fret")
     finger_before, finger_after = pair.both("finger")
     open_end = _number(finger_before == 0) + _number(finger_after == 0)
-    travelled = np.abs(fret_after - fret_before)
     yield "fixed", hard_cost * (_number(string_before != string_after) + open_end)
-    yield "slide_frets", _number(np.minimum(travelled, 12)) / 4
     dragged = (finger_before == finger_after) & (shift == fret_after - fret_before)
     yield "slide_changes_finger", _number(~dragged)
 
@@ -227,7 +219,8 @@ def _slur_features(pair: Pair, hard_cost: float) -> Features:
     in_order = np.sign(finger_after - finger_before) == rising
     yield "fixed", hard_cost * (_number(string_before != string_after) + _number(~in_order))
     yield "slur_shift", scale * _number(shift != 0)
-    yield "shift_frets", scale * _number(np.minimum(np.abs(shift), 12)) / 4
+    yield "shift_frets", scale * _near(np.abs(shift))
+    yield "shift_frets_beyond_4", scale * _far(np.abs(shift))
 
 
 def _ring_features(pair: Pair, hard_cost: float) -> Features:
@@ -248,6 +241,16 @@ def weigh(features: Features, weights: Mapping[str, float], shape: tuple[int, ..
     for name, values in features:
         total += values if name == "fixed" else weights[name] * values
     return total
+
+
+def _near(distance: npt.NDArray[np.int64]) -> FloatArray:
+    """Quarters of a hand's breadth moved beyond one fret, within the first breadth of four frets."""
+    return _number(np.clip(distance - 1, 0, 3)) / 4
+
+
+def _far(distance: npt.NDArray[np.int64]) -> FloatArray:
+    """Hands' breadths moved beyond the first, up to an octave."""
+    return _number(np.clip(distance - 4, 0, 8)) / 4
 
 
 def _number(values: npt.NDArray[np.bool_] | npt.NDArray[np.int64]) -> FloatArray:

@@ -113,8 +113,8 @@ def _choose_keys(
     problems = []
     for note in notes:
         key = NoteKey(note.pitch_midi, harmonic=note.has("natural_harmonic"))
+        name = note_name(note.pitch_midi)
         if key.harmonic and not places_of(key, instrument):
-            name = note_name(note.pitch_midi)
             problems.append(
                 Problem(
                     "no_harmonic_node",
@@ -131,7 +131,7 @@ def _choose_keys(
         problems.append(
             Problem(
                 "pitch_out_of_range",
-                f"{note_name(note.pitch_midi)} (MIDI {note.pitch_midi}) is out of the range of {instrument.name}, "
+                f"{name} (MIDI {note.pitch_midi}) is out of the range of {instrument.name}, "
                 f"{note_name(lowest)} to {note_name(highest)}; check tuning and capo",
                 note.onset_s,
                 note.end_s,

@@ -1,4 +1,4 @@
-"""Whether a stretch of a line leaves scale steps out, which decides how many notes a hand plays on a string."""
+"""Whether a line leaves scale steps out, which decides how many notes a hand plays on a string."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def gapped_scales(pitches_midi: Sequence[int], reach: int) -> list[bool]:
 
 
 def is_gapped(pitch_classes: set[int]) -> bool:
-    """Tell whether a set of pitch classes is a pentatonic, a part of one, or one with a chromatic passing note.
+    """Tell whether pitch classes are of a pentatonic, with or without a chromatic passing note.
 
     A pentatonic has no semitone in it; the blues scale adds one note between two that are a tone apart.
     """
