@@ -50,7 +50,7 @@ def _simple_patterns() -> dict[str, dict[tuple[int, ...], float]]:
             (6, 18): 0.12,
             (6,): 0.06,
         },
-        "triplet": {(0, 8, 16): 1.0, (0, 16): 0.2, (0, 8): 0.2, (8, 16): 0.25, (16,): 0.08, (8,): 0.06},
+        "triplet": {(0, 8, 16): 1.0, (0, 16): 0.35, (0, 8): 0.2, (8, 16): 0.25, (16,): 0.08, (8,): 0.06},
     }
     known = {pattern for kind in kinds.values() for pattern in kind}
     half = {
@@ -175,7 +175,7 @@ def starting_document() -> dict[str, Any]:
             "extra_density_per_s": 0.01,
             "fresh_phase_gap_taps": 6.0,
             "fresh_phase_cost": 5.0,
-            "accent_weight": 0.5,
+            "accent_weight": 0.7,
         },
         "tempo": {
             "lowest_bpm": 46.0,
@@ -207,7 +207,7 @@ def starting_document() -> dict[str, Any]:
             "half_bar": 0.3,
             "other_beat": 0.05,
         },
-        "pattern_weight": 0.9,
+        "pattern_weight": 0.8,
         "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 12.0},
         "simple": grammar(24, _simple_patterns(), _SIMPLE_FOLLOW),
         "compound": grammar(36, _compound_patterns(), _COMPOUND_FOLLOW),

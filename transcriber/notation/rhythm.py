@@ -24,6 +24,7 @@ TEMPO_BOUNDS_BPM = (20.0, 400.0)
 _DEFAULT_BPM = 100.0
 _UNSURE_NATS = 3.0
 _MOST_BEATS = 200_000
+_SLURRED = ("hammer_on", "pull_off", "slide")
 _NEIGHBOURS = 6  # notes to each side that an accent is measured against
 
 
@@ -141,20 +142,26 @@ def _line(notes: tuple[HeardNote, ...]) -> _Line:
     index = [i for i, note in enumerate(notes) if not note.has("grace")]
     onsets = np.maximum.accumulate(np.array([notes[i].onset_s for i in index], dtype=np.float64))
     velocity = np.array([float(notes[i].velocity) for i in index])
+    picked = np.array([not notes[i].has(*_SLURRED) for i in index], dtype=bool)
     sure = np.clip(np.array([notes[i].onset_confidence for i in index]), 0.05, 0.95)
     # Half a chance says nothing; a doubtful onset is left out more readily, a sure one less so.
     doubt = np.log((1.0 - sure) / 0.5)
-    return _Line(index, onsets, _accents(velocity), np.minimum(doubt, 1.0))
+    return _Line(index, onsets, _accents(velocity, picked), np.minimum(doubt, 1.0))
 
 
-def _accents(velocity: FloatArray) -> FloatArray:
-    """Velocity against its neighbours', as a standard score clipped to 2, so that swells don't count."""
+def _accents(velocity: FloatArray, picked: npt.NDArray[np.bool_]) -> FloatArray:
+    """Velocity of picked notes against their neighbours', as a standard score clipped to 2.
+
+    Neighbours, so that swells don't count; a slurred note is soft wherever it stands and scores 0.
+    """
     n = len(velocity)
-    total = np.concatenate([[0.0], np.cumsum(velocity)])
+    total = np.concatenate([[0.0], np.cumsum(velocity * picked)])
+    count = np.concatenate([[0], np.cumsum(picked)])
     low = np.maximum(np.arange(n) - _NEIGHBOURS, 0)
     high = np.minimum(np.arange(n) + _NEIGHBOURS + 1, n)
-    apart = velocity - (total[high] - total[low]) / (high - low)
-    return np.asarray(np.clip(apart / max(float(apart.std()) if n else 0.0, 4.0), -2.0, 2.0))
+    apart = (velocity - (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)) * picked
+    spread = float(np.sqrt(np.mean(apart[picked] ** 2))) if picked.any() else 0.0
+    return np.asarray(np.clip(apart / max(spread, 3.0), -2.0, 2.0))
 
 
 def _starts(
