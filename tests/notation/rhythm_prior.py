@@ -97,7 +97,7 @@ def _compound_patterns() -> dict[str, dict[tuple[int, ...], float]]:
     kinds: dict[str, dict[tuple[int, ...], float]] = {
         "empty": {(): 1.0},
         "beat": {(0,): 1.0},
-        "eighths": {(0, 12, 24): 1.0, (0, 24): 0.8, (0, 12): 0.3, (12, 24): 0.2, (24,): 0.2, (12,): 0.08},
+        "eighths": {(0, 12, 24): 1.0, (0, 24): 1.0, (0, 12): 0.2, (12, 24): 0.2, (24,): 0.2, (12,): 0.08},
     }
     known = {pattern for kind in kinds.values() for pattern in kind}
 
@@ -135,6 +135,10 @@ _COMPOUND_FOLLOW = {
     "tuplet":            [0.07, 0.20, 0.32, 0.15, 0.030, 0.23],
     "start":             [0.00, 0.28, 0.50, 0.18, 0.030, 0.01],
 }  # fmt: skip
+
+
+# A pickup of one eighth is the rule in compound meter.
+_COMPOUND_FIRST = {"0": 0.0, "24": 1.0, "12": 0.3, "-1": -0.6}
 
 
 def grammar(
@@ -210,5 +214,5 @@ def starting_document() -> dict[str, Any]:
         "pattern_weight": 0.8,
         "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 12.0},
         "simple": grammar(24, _simple_patterns(), _SIMPLE_FOLLOW),
-        "compound": grammar(36, _compound_patterns(), _COMPOUND_FOLLOW),
+        "compound": grammar(36, _compound_patterns(), _COMPOUND_FOLLOW) | {"first": _COMPOUND_FIRST},
     }

@@ -26,6 +26,8 @@ _EMPTY = 0
 # No more than this many empty beats are charged: a long rest says nothing about the rhythm.
 _CHARGED_RESTS = 6
 _TEMPO_BUCKETS = 64  # per factor e: hypotheses closer than 1/64 in tempo are merged
+# How strongly an accent is expected on the beat, on its eighths, and elsewhere.
+_ACCENT_STRENGTHS = (1.0, 0.0, -0.7)
 
 
 @dataclass(frozen=True)
@@ -155,8 +157,9 @@ class BeamSearch:
         self.first_logp = vocabulary.continue_logp[:, vocabulary.roots, :]  # (context, feel, slot)
         self.first_node = vocabulary.child[vocabulary.roots]  # (feel, slot)
         self.empty_logp = vocabulary.end_logp[:, vocabulary.roots]  # (context, feel)
-        spread = np.abs(vocabulary.slot_tick / vocabulary.ticks - 0.5)
-        self.strength = np.where(vocabulary.slot_tick == 0, 1.0, np.where(spread < 0.01, 0.0, -0.7))
+        self.strength = np.select(
+            [vocabulary.slot_tick == 0, vocabulary.eighth], _ACCENT_STRENGTHS[:2], _ACCENT_STRENGTHS[2]
+        )
 
     def run(self, onsets_s: FloatArray, accents: FloatArray, doubt: FloatArray) -> Reading:
         """Decode onsets.

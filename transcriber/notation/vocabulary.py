@@ -39,6 +39,8 @@ class Vocabulary:
         Written tick of each slot.
     slot_swung : ndarray of bool, shape (s,)
         Whether swing moves the slot.
+    eighth : ndarray of bool, shape (s,)
+        Whether the slot is an eighth of the meter.
     child : ndarray, shape (n, s)
         Node reached by one more onset in the beat, -1 for none.
     continue_logp : ndarray, shape (c, n, s)
@@ -58,6 +60,7 @@ class Vocabulary:
     ticks: int
     slot_tick: IntArray
     slot_swung: npt.NDArray[np.bool_]
+    eighth: npt.NDArray[np.bool_]
     child: IntArray
     continue_logp: FloatArray
     end_logp: FloatArray
@@ -146,6 +149,7 @@ def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary
         ticks=grammar.ticks,
         slot_tick=np.array([tick for tick, _ in slots], dtype=np.int64),
         slot_swung=np.array([moved for _, moved in slots]),
+        eighth=np.array([tick % 12 == 0 for tick, _ in slots]),
         child=child,
         continue_logp=np.maximum(continue_logp, IMPOSSIBLE),
         end_logp=np.maximum(end_logp, IMPOSSIBLE),
