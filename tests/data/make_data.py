@@ -45,7 +45,7 @@ RECIPES = {
         Recipe(r"hammer_(e3|eb4|c5|db7)_rr2", 1.2),
     ),
 }
-PLAYED_TAKES_END_S = {"bend_slide_g": 7.0, "slide_g": 6.0, "glines3": 16.5}
+PLAYED_TAKES_END_S = {"bend_slide_g": 5.0, "slide_g": 4.0, "glines3": 16.5, "hammer_pull_high_e": 6.0}
 VOICE_END_S = 15.0
 INDEX_COLUMNS = (
     "file",
@@ -153,7 +153,9 @@ def cut_takes_and_voice(source: Path) -> None:
     for name, end_s in PLAYED_TAKES_END_S.items():
         samples, rate = sf.read(source / "takes" / f"{name}.flac")
         write_flac(HERE / "takes" / f"{name}.flac", trim(samples, rate, end_s), rate)
-        shutil.copyfile(source / "takes" / f"{name}.notes.json", HERE / "takes" / f"{name}.notes.json")
+        marks = source / "takes" / f"{name}.notes.json"
+        if marks.exists():
+            shutil.copyfile(marks, HERE / "takes" / marks.name)
     samples, rate = sf.read(source / "voice" / "vocadito_1.wav")
     write_flac(HERE / "voice" / "vocadito_1.flac", trim(samples, rate, VOICE_END_S), rate)
     for name in ("vocadito_1_f0.csv", "vocadito_1_notesA1.csv", "vocadito_1_notesA2.csv"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import mir_eval
@@ -11,6 +12,7 @@ import soundfile as sf
 import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from transcriber.errors import UsageError
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.pitch.candidates import find_candidates
@@ -58,7 +60,7 @@ def test_vibrato_keeps_its_depth(rate_hz: float) -> None:
 
 @pytest.mark.parametrize("midi", [35.0, 40.3, 52.0, 64.0, 76.5, 88.0, 92.0])
 def test_steady_notes_over_the_whole_range(midi: float) -> None:
-    """From a low B (61.7 Hz) to fret 24 of string 1 bent by two tones (1,661 Hz), equal temperament at 440 Hz."""
+    """From a low B (61.7 Hz) to fret 24 of string 1 bent by two tones (1,661 Hz), equal temperament."""
     truth = 440 * 2 ** ((midi - 69) / 12)
     track = track_pitch(harmonic_tone(np.full(RATE, truth)))
     off = cents_off(track.frequency_hz, np.full(len(track.times_s), truth))[10:-10]
@@ -140,9 +142,7 @@ def test_path_equals_an_exhaustive_search_on_a_small_grid() -> None:
     both = np.concatenate([observed, silent[:, None]], axis=1).astype(float)
 
     def score(states: np.ndarray) -> float:
-        return sum(both[t, s] for t, s in enumerate(states)) + sum(
-            cost[a, b] for a, b in zip(states[:-1], states[1:], strict=True)
-        )
+        return sum(both[t, s] for t, s in enumerate(states)) + sum(cost[a, b] for a, b in pairwise(states))
 
     best = np.concatenate([np.full(pitch.bins, -pitch.voicing_cost), [0.0]])
     table = [np.max(best[:, None] + cost, axis=0) + both[0]]

@@ -1,4 +1,4 @@
-"""How sure listening is of each note, in a first form: monotone in the evidence, 0 to 1, not yet calibrated."""
+"""How sure listening is of each note: monotone in the evidence, 0 to 1, in a first form."""
 
 from __future__ import annotations
 
@@ -39,6 +39,6 @@ def onset_confidence(piece: Piece, picked: bool, settings: ListeningSettings) ->
 
 
 def technique_confidence(piece: Piece, picked: bool, doubt: float) -> float:
-    """Confidence in how a note was sounded: distance from the line between picked and slurred, bend and slide."""
+    """Confidence in how a note was sounded: distance from the nearest other reading."""
     margin = abs(piece.pick_odds) if picked or piece.begins == "joined" else 4.0
     return float(np.clip((1.0 / (1.0 + np.exp(-margin))) * (1.0 - 0.6 * doubt), 0.05, 0.99))

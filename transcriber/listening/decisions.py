@@ -91,7 +91,15 @@ REPICK_FEATURES = (
     "clarity_dip",
     "change",
 )
-BEND_FEATURES = ("log_duration", "log_extent", "log_speed", "steppedness", "upward", "log_stand_before", "log_stand_after")
+BEND_FEATURES = (
+    "log_duration",
+    "log_extent",
+    "log_speed",
+    "steppedness",
+    "upward",
+    "log_stand_before",
+    "log_stand_after",
+)
 
 
 FEATURES = {"picked": PICK_FEATURES, "repicked": REPICK_FEATURES, "bend": BEND_FEATURES}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,7 @@ from transcriber.listening.settings import ListeningSettings
 
 FloatArray = npt.NDArray[np.float64]
 _STILL = 2.5  # semitones a second below which a pitch stands
+_BLUR = 5  # frames at the start of a piece in which the pitch window still holds the sound before
 _PLATEAU_S = 0.065  # shortest stand that parts two moves in the same direction
 
 
@@ -99,9 +101,9 @@ def find_gestures(pitch: FloatArray, frame_s: float, settings: ListeningSettings
     points = turning_points(smooth, settings.turn)
     vibratos = _vibratos(smooth, points, frame_s, settings)
     moves = []
-    for first, last in zip(points[:-1], points[1:], strict=True):
+    for first, last in pairwise(points):
         inside = any(v.first <= first and last <= v.last for v in vibratos)
-        if not inside and abs(smooth[last] - smooth[first]) >= settings.move:
+        if last > _BLUR and not inside and abs(smooth[last] - smooth[first]) >= settings.move:
             moves += _moves_within(smooth, first, last, frame_s, settings)
     return Gestures(tuple(vibratos), tuple(moves))
 
@@ -185,7 +187,7 @@ def _moves_within(
             edges.append(first + (index + stop) // 2)
         index = max(stop, index + 1)
     edges.append(last)
-    parts = zip(edges[:-1], edges[1:], strict=True)
+    parts = pairwise(edges)
     return [
         _move(pitch, low, high, frame_s)
         for low, high in parts

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import zip_longest
+
 import numpy as np
 import numpy.typing as npt
 
 from transcriber.listening.attacks import AttackStrength, attack_strength
 from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
-from transcriber.listening.contour import semitones, tuning_reference_hz
-from transcriber.listening.pieces import find_pieces, fitted_decisions, typical_rise
+from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
+from transcriber.listening.pieces import clear_attacks, find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
 from transcriber.listening.signs import Sound
@@ -40,14 +42,14 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     track = track_pitch(take.samples, pitch_settings, take.start_s)
     strength = attack_strength(take.samples, pitch_settings.hop, take.sample_rate_hz)
     reference = tuning_reference_hz(track)
-    pitch = semitones(track, reference)
+    pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
     frame_s = pitch_settings.hop / take.sample_rate_hz
     sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
     pieces = find_pieces(sound, settings, fitted_decisions())
     making = read_strokes(pieces, pitch, track.times_s, settings)
     notes = tuple(
         _finished(note, following, pitch, track, strength, settings)
-        for note, following in zip(making, [*making[1:], None], strict=True)
+        for note, following in zip_longest(making, making[1:])
     )
     return Heard(notes, reference, track, tuple(_problems(track, strength)))
 

@@ -25,6 +25,7 @@ _WEAKEST_RISE = 0.03
 _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
+_TAIL_S = 0.06
 _SLIPS = (12.0, 19.02, 24.0)  # octave, octave and fifth, two octaves: what a tracker slips to
 
 
@@ -84,6 +85,12 @@ def typical_rise(strength: AttackStrength) -> float:
     return float(np.percentile(strong, 75)) if len(strong) else 1.0
 
 
+def clear_attacks(strength: AttackStrength) -> Frames:
+    """Frames of the attacks that reach half the strength typical of the take."""
+    peaks = attack_peaks(strength)
+    return peaks[strength.rise[peaks] >= 0.5 * typical_rise(strength)]
+
+
 def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisions) -> list[Piece]:
     """Cut the contour into pieces.
 
@@ -94,7 +101,7 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
     decisions : PickDecisions
     """
     peaks = attack_peaks(sound.strength)
-    spans = _split_where_picked(unbroken_runs(sound.pitch, settings.step), peaks, sound, decisions)
+    spans = _split_where_picked(unbroken_runs(sound.pitch, settings.step), peaks, sound, settings, decisions)
     spans = _without_noise(spans, sound, settings)
     pieces: list[Piece] = []
     for first, last in spans:
@@ -113,7 +120,11 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
 
 
 def _split_where_picked(
-    runs: list[Span], peaks: Frames, sound: Sound, decisions: PickDecisions
+    runs: list[Span],
+    peaks: Frames,
+    sound: Sound,
+    settings: ListeningSettings,
+    decisions: PickDecisions,
 ) -> list[Span]:
     """Split runs where a sounding string is picked again."""
     spans = []
@@ -124,7 +135,8 @@ def _split_where_picked(
                 continue
             stop, start = max(peak - _BLUR, begin + 1), min(peak + _BLUR, last - 1)
             signs = measure_signs(sound, (begin, stop), (start, last), peak)
-            if decisions.held(signs) > 0:
+            decide = decisions.changed if abs(signs.change) >= settings.same_pitch else decisions.held
+            if decide(signs) > 0:
                 spans.append((begin, stop))
                 begin = start
         if last - begin >= 2:
@@ -142,9 +154,20 @@ def _without_noise(spans: list[Span], sound: Sound, settings: ListeningSettings)
     for index, (first, last) in enumerate(spans):
         quiet = float(level[first:last].max()) < loudest + settings.quiet_note_db
         short = (last - first) * sound.frame_s < settings.shortest_note_s
-        if not quiet and not short and not _is_slip(spans, index, sound):
+        if not (quiet or short or _is_slip(spans, index, sound) or _is_tail(spans, index, sound)):
             kept.append((first, last))
     return kept
+
+
+def _is_tail(spans: list[Span], index: int, sound: Sound) -> bool:
+    """Whether a short span only ends the sound before: the noise of a finger leaving, then silence."""
+    first, last = spans[index]
+    if index == 0 or (last - first) * sound.frame_s > _TAIL_S or first - spans[index - 1][1] > 2 * _BLUR:
+        return False
+    level = sound.strength.level_db
+    follows = index + 1 < len(spans) and spans[index + 1][0] - last <= 2 * _BLUR
+    gained = float(level[first:last].max()) - float(level[max(first - 20, 0) : max(first - 3, 1)].max())
+    return not follows and gained < 1.0
 
 
 def _is_slip(spans: list[Span], index: int, sound: Sound) -> bool:
@@ -162,9 +185,16 @@ def _is_slip(spans: list[Span], index: int, sound: Sound) -> bool:
 
 
 def _onset_frame(first: int, earliest: int, peaks: Frames, strength: AttackStrength) -> int:
-    """Frame of the strongest attack near a voiced start, or the start itself."""
+    """Frame of the last clear attack near a voiced start, or the start itself.
+
+    Noises of the pick on the string come before the attack and are weaker, so the last one counts that is
+    not much weaker than the strongest.
+    """
     near = peaks[(peaks >= max(first - _BEFORE, earliest)) & (peaks <= first + _AFTER)]
-    return int(near[strength.rise[near].argmax()]) if len(near) else first
+    if not len(near):
+        return first
+    rises = strength.rise[near]
+    return int(near[np.flatnonzero(rises >= 0.4 * rises.max())[-1]])
 
 
 def _is_dropout(signs: Signs, settings: ListeningSettings, decisions: PickDecisions) -> bool:
@@ -178,7 +208,9 @@ def _is_dropout(signs: Signs, settings: ListeningSettings, decisions: PickDecisi
 
 def _pick_odds(signs: Signs, settings: ListeningSettings, decisions: PickDecisions) -> float:
     """Log odds that a piece was picked, from the signs at its beginning; above 0 means picked."""
-    if signs.gap_s >= settings.picked_gap_s and signs.rise >= _WEAKEST_RISE:
+    if signs.gap_s >= settings.picked_gap_s and (
+        signs.dip_db >= settings.silence_dip_db or signs.rise >= settings.picked_rise
+    ):
         return 4.0
     if abs(signs.change) < settings.same_pitch:
         return max(decisions.held(signs), 0.5)

@@ -28,8 +28,8 @@ class ListeningSettings:
         Longest gap across which one pitch without an attack is one note.
     picked_rise, picked_jump_db : float
         Attack strength and gain of level typical of a pick.
-    picked_gap_s : float
-        After a silence this long a note is picked.
+    picked_gap_s, silence_dip_db : float
+        After a gap this long in which the level fell this far a note is picked (a slide keeps the level).
     quiet_note_db : float
         Notes this far below the take's loudest are not notes.
     turn : float
@@ -57,6 +57,7 @@ class ListeningSettings:
     picked_rise: float
     picked_jump_db: float
     picked_gap_s: float
+    silence_dip_db: float
     quiet_note_db: float
     turn: float
     move: float

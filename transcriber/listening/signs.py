@@ -109,7 +109,7 @@ def measure_signs(sound: Sound, before: tuple[int, int], after: tuple[int, int],
 
 
 def _transient(strength: AttackStrength, onset: int) -> tuple[float, float, float]:
-    """Gain of high frequencies at an onset, and what they and the whole sound lose again soon after, in dB."""
+    """Gain of high frequencies at an onset; what they and the whole sound lose again soon after; in dB."""
     last = len(strength.rise) - 1
     before = slice(max(onset - _HELD, 0), max(onset - 3, 1))
     at = slice(max(onset - 1, 0), onset + 5)

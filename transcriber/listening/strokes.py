@@ -7,6 +7,7 @@ another fret (hammer-on, pull-off) or slides there; a bent string keeps its note
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -138,7 +139,7 @@ def _join(
 
 def _leads_to(move: Move, pitch: int) -> bool:
     """Whether a move at the end of a sound was on its way to this pitch."""
-    return abs(move.extent) >= _SEMITONE_LEAST and abs(move.target - pitch) <= 1.3
+    return abs(move.extent) >= _SEMITONE_LEAST and abs(move.target - pitch) <= 0.6
 
 
 def _slur_frame(piece: Piece, before: NoteInMaking) -> int:
@@ -166,7 +167,7 @@ def _arrival(
         return 0
     note.pitch = round(_fingered_level(contour[move.last : move.last + 4 * settle]))
     if note.picked:
-        direction = "up" if move.extent > 0 else "down"
+        direction: Literal["up", "down"] = "up" if move.extent > 0 else "down"
         note.techniques.append(
             Technique(
                 "slide_in",
@@ -238,7 +239,10 @@ def _follow(
 def _is_step(move: Move, reading: _Reading) -> bool:
     """Whether a change is as quick as the pitch window can show: a finger's, on or off the string."""
     seconds = (move.last - move.first) * reading.frame_s
-    return seconds <= reading.settings.step_s and _SEMITONE_LEAST <= abs(move.extent) <= reading.settings.widest_slur
+    return (
+        seconds <= reading.settings.step_s
+        and _SEMITONE_LEAST <= abs(move.extent) <= reading.settings.widest_slur
+    )
 
 
 def _slur_to(move: Move, piece: Piece, notes: list[NoteInMaking], first: int, last: int) -> None:
@@ -274,7 +278,7 @@ def _end_on_the_move(move: Move, piece: Piece, note: NoteInMaking, start_s: floa
     """A sound that ends while its pitch moves far was slid out of; a lifted finger's tail is too short."""
     note.trailing = move
     if abs(move.extent) >= 1.5 and end_s - start_s >= 0.08:
-        direction = "up" if move.extent > 0 else "down"
+        direction: Literal["up", "down"] = "up" if move.extent > 0 else "down"
         note.techniques.append(Technique("slide_out", start_s, end_s, direction=direction))
 
 

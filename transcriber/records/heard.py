@@ -26,7 +26,7 @@ class PitchTrack:
     guess_hz : ndarray of float64
         The likeliest frequency even where the frame was found to have no pitch; NaN in silence.
     voiced_probability : ndarray of float64
-        Probability, 0 to 1, that the frame has a pitch.
+        Periodicity of the frame at its likeliest pitch, 0 (noise, silence) to 1.
     level_db : ndarray of float64
         Level of the frame, dB below full scale.
     """

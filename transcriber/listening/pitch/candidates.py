@@ -41,7 +41,7 @@ def _threshold_table(mean: float, shape: float) -> Float32:
     """Cumulative beta distribution at 1,001 evenly spaced thresholds."""
     from scipy.special import betainc
 
-    return betainc(shape, shape * (1.0 / mean - 1.0), np.linspace(0.0, 1.0, 1001)).astype(np.float32)
+    return np.asarray(betainc(shape, shape * (1.0 / mean - 1.0), np.linspace(0.0, 1.0, 1001)), np.float32)
 
 
 def _cumulative(depth: Float32, table: Float32) -> Float32:
@@ -102,7 +102,7 @@ def _first_below_probability(
     least_before = np.minimum.accumulate(table, axis=1)[frame, rank]
     thresholds = _threshold_table(settings.threshold_mean, settings.threshold_shape)
     gain = _cumulative(np.minimum(least_before, 1.0), thresholds) - _cumulative(depth, thresholds)
-    probability = np.maximum(gain, 0.0).astype(np.float32)
+    probability = np.asarray(np.maximum(gain, 0.0), np.float32)
 
     # What no trough claimed goes in part to the deepest one, so that a noisy frame still votes.
     unclaimed = 1.0 - np.bincount(frame, weights=probability, minlength=n_frames)

@@ -51,7 +51,7 @@ def difference_function(padded: Float32, starts: npt.NDArray[np.int64], window: 
     np.cumsum(np.square(stretches, dtype=np.float64), axis=1, out=running[:, 1:])
     energies = running[:, window : window + lags] - running[:, :lags]
     difference = energies[:, :1] + energies - 2.0 * correlation
-    return np.maximum(difference, 0.0).astype(np.float32)
+    return np.asarray(np.maximum(difference, 0.0), np.float32)
 
 
 def normalised_difference(difference: Float32) -> Float32:

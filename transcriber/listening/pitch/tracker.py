@@ -51,7 +51,7 @@ def track_pitch(
     bins, voiced = decode_path(found, len(centres), settings)
     guess, depth = _refined(padded, centres, bins, ~quiet, settings)
     frequency = np.where(voiced, guess, np.nan)
-    probability = np.where(voiced, np.clip(1.0 - depth, 0.0, 1.0), 0.0)
+    probability = np.clip(1.0 - depth, 0.0, 1.0)
     times = start_s + centres / settings.sample_rate_hz
     for array in (times, frequency, guess, probability, level):
         array.flags.writeable = False
@@ -117,6 +117,9 @@ def _refined(
         period, deep = refine_periods(
             difference, settings.sample_rate_hz / grid[frames], _REFINE_LONGEST_LAG, settings.shortest_lag
         )
-        frequency[frames] = settings.sample_rate_hz / period
+        # A pitch that wanders off the decoded bin was refined to another trough: then the grid is right.
+        found = settings.sample_rate_hz / period
+        strays = np.abs(np.log2(found / grid[frames])) > 1 / 12
+        frequency[frames] = np.where(strays, grid[frames], found)
         depth[frames] = deep
     return frequency, depth
