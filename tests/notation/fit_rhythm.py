@@ -98,8 +98,8 @@ def main() -> None:
         "script": "tests/notation/fit_rhythm.py",
         "inputs": "training half of tests/notation/rhythm_lines.py, starting values of rhythm_prior.py",
         "chosen_by_hand": "timing, tempo, swing, lengths, downbeat, pattern_weight: compared on the training "
-        "half and on composed and spliced takes of tests/accuracy (fit split); their held-out figures were seen "
-        "while the tempo prior was chosen",
+        "half and on composed and spliced takes of tests/accuracy (not its report split); "
+        "the tempo figures of the held-out half were seen while the tempo prior was chosen",
         "held_out": "other half of the same lines, 8 ms onset jitter, 3 % drift, 2 % off the tempo told",
         "held_out_figures": held_out_figures(document),
     }
