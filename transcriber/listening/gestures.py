@@ -12,7 +12,7 @@ from transcriber.listening.settings import ListeningSettings
 
 FloatArray = npt.NDArray[np.float64]
 _STILL = 2.5  # semitones a second below which a pitch stands
-_BLUR = 5  # frames at the start of a piece in which the pitch window still holds the sound before
+_BLUR = 5  # frames at either end of a piece in which the pitch window holds a neighbouring sound as well
 _PLATEAU_S = 0.065  # shortest stand that parts two moves in the same direction
 
 
@@ -32,8 +32,7 @@ class Vibrato:
 class Move:
     """A change of pitch from one level to another between two frames of a piece.
 
-    `steppedness` is the share of the frames on the way that stand nearer to a whole semitone than an even
-    glide would leave them, 0 to 1: a finger passing over frets, not a bent string.
+    `fret_halt` tells how much slower the pitch passes whole semitones than the space between them.
     """
 
     first: int
@@ -41,7 +40,7 @@ class Move:
     start: float
     target: float
     speed: float
-    steppedness: float
+    fret_halt: float
 
     @property
     def extent(self) -> float:
@@ -103,7 +102,8 @@ def find_gestures(pitch: FloatArray, frame_s: float, settings: ListeningSettings
     moves = []
     for first, last in pairwise(points):
         inside = any(v.first <= first and last <= v.last for v in vibratos)
-        if last > _BLUR and not inside and abs(smooth[last] - smooth[first]) >= settings.move:
+        blurred = last <= _BLUR or first >= len(pitch) - _BLUR
+        if not blurred and not inside and abs(smooth[last] - smooth[first]) >= settings.move:
             moves += _moves_within(smooth, first, last, frame_s, settings)
     return Gestures(tuple(vibratos), tuple(moves))
 
@@ -196,7 +196,7 @@ def _moves_within(
 
 
 def _move(pitch: FloatArray, first: int, last: int, frame_s: float) -> Move:
-    """Measure one move: where it leaves and arrives (6 % and 94 % of the way), speed, steppedness."""
+    """Measure one move: where it leaves and arrives (6 % and 94 % of the way), speed, halt at frets."""
     start, target = float(pitch[first]), float(pitch[last])
     share = (pitch[first : last + 1] - start) / (target - start)
     leaves = first + int(np.nonzero(share <= 0.06)[0][-1])
@@ -205,15 +205,27 @@ def _move(pitch: FloatArray, first: int, last: int, frame_s: float) -> Move:
     early = first + int(np.nonzero(share >= 0.2)[0][0])
     late = max(first + int(np.nonzero(share <= 0.8)[0][-1]) + 1, early + 1)
     speed = abs(pitch[min(late, last)] - pitch[early]) / ((late - early) * frame_s)
-    return Move(leaves, arrives, start, target, float(speed), _steppedness(pitch[leaves : arrives + 1]))
+    return Move(leaves, arrives, start, target, float(speed), _fret_halt(pitch, leaves, arrives))
 
 
-def _steppedness(way: FloatArray) -> float:
-    """How much more often the pitch stands near whole semitones on the way than an even glide would."""
-    base = round(float(way[0]))
-    low, high = min(way[0], way[-1]) + 0.35, max(way[0], way[-1]) - 0.35
-    inner = way[(way > low) & (way < high)] - base
-    if len(inner) < 3:
+def _fret_halt(pitch: FloatArray, first: int, last: int) -> float:
+    """Speed between frets against speed at the frets passed on the way, as a logarithm, -1.5 to 1.5.
+
+    A bent string is quickest in the middle of its way, an even glide is as quick everywhere, and a sliding
+    finger halts a little at each fret. 0 where no fret is passed.
+    """
+    low, high = sorted((float(pitch[first]), float(pitch[last])))
+    frets = [n for n in range(round(low) - 1, round(high) + 2) if low + 0.3 < n < high - 0.3]
+    between = [n + 0.5 for n in range(round(low) - 1, round(high) + 1) if low + 0.2 < n + 0.5 < high - 0.2]
+    if not frets or not between:
         return 0.0
-    near = float(np.mean(np.abs(inner - np.rint(inner)) < 0.2))
-    return max(0.0, (near - 0.4) / 0.6)
+    at_frets = np.mean([_speed_where(pitch, first, last, level) for level in frets])
+    elsewhere = np.mean([_speed_where(pitch, first, last, level) for level in between])
+    return float(np.clip(np.log((elsewhere + 0.01) / (at_frets + 0.01)), -1.5, 1.5))
+
+
+def _speed_where(pitch: FloatArray, first: int, last: int, level: float) -> float:
+    """Semitones a frame at which the pitch passes a level between two frames."""
+    nearest = first + int(np.abs(pitch[first : last + 1] - level).argmin())
+    low, high = max(nearest - 1, 0), min(nearest + 1, len(pitch) - 1)
+    return float(abs(pitch[high] - pitch[low])) / max(high - low, 1)

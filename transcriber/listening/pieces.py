@@ -26,7 +26,7 @@ _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _TAIL_S = 0.06
-_SLIPS = (12.0, 19.02, 24.0)  # octave, octave and fifth, two octaves: what a tracker slips to
+_SLIPS = (12.0, 19.02, 24.0, 27.86, 31.02)  # frequency ratios 2 to 6: what a tracker slips to
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,8 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
     pieces: list[Piece] = []
     for first, last in spans:
         onset = _onset_frame(first, pieces[-1].last if pieces else 0, peaks, sound.strength)
+        if first - _BLUR < onset <= first + _AFTER:
+            first = min(onset + _BLUR, last - 1)
         if not pieces:
             pieces.append(Piece(first, last, onset, "picked", FIRST_SIGNS, 9.0))
             continue
@@ -173,7 +175,7 @@ def _is_tail(spans: list[Span], index: int, sound: Sound) -> bool:
 def _is_slip(spans: list[Span], index: int, sound: Sound) -> bool:
     """Whether a short span stands a multiple of the frequency away from the spans that touch it."""
     first, last = spans[index]
-    if (last - first) * sound.frame_s > 0.06:
+    if (last - first) * sound.frame_s > 0.09:
         return False
     level = float(np.median(sound.pitch[first:last]))
     beside = []
