@@ -25,7 +25,7 @@ _WEAKEST_RISE = 0.03
 _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
-_TAIL_S = 0.06
+_TAIL_S = 0.08
 _SLIPS = (12.0, 19.02, 24.0, 27.86, 31.02)  # frequency ratios 2 to 6: what a tracker slips to
 
 

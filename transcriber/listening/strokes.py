@@ -24,6 +24,8 @@ _SETTLE_S = 0.035  # a level must stand this long to count as fingered
 _BENT = 0.3  # semitones above the fret from which a string counts as bent
 _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
+_PASSING_S = 0.06  # longest halt of a slide at a fret on its way
+_ARRIVALS = ("slide", "hammer_on", "pull_off")
 _SLUR_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than this
 
 
@@ -79,7 +81,29 @@ def read_strokes(
             _follow(move, piece, contour, notes, reading)
         _add_vibrato(piece, gestures, notes, reading)
         notes[-1].last = piece.last
-    return notes
+    return _without_passed_frets(notes, reading)
+
+
+def _without_passed_frets(notes: list[NoteInMaking], reading: _Reading) -> list[NoteInMaking]:
+    """Take out the frets that a slide halted at: short, between two pitches, left without a pick."""
+    kept: list[NoteInMaking] = []
+    for index, note in enumerate(notes):
+        following = notes[index + 1] if index + 1 < len(notes) else None
+        if kept and following is not None and _is_passed_fret(kept[-1], note, following, reading):
+            following.techniques = [t for t in following.techniques if t.kind not in _ARRIVALS]
+            start_s, end_s = reading.times_s[note.onset], reading.times_s[following.onset]
+            following.techniques.insert(0, Technique("slide", float(start_s), float(end_s), picked=False))
+        else:
+            kept.append(note)
+    return kept
+
+
+def _is_passed_fret(
+    before: NoteInMaking, note: NoteInMaking, following: NoteInMaking, reading: _Reading
+) -> bool:
+    short = (following.onset - note.onset) * reading.frame_s <= _PASSING_S
+    onward = (note.pitch - before.pitch) * (following.pitch - note.pitch) > 0
+    return short and onward and not following.picked and (not note.picked or note.piece.signs.dip_db < 3.0)
 
 
 def filled(values: FloatArray) -> FloatArray:
