@@ -77,39 +77,56 @@ def attack_strength(samples: Float32, hop: int, sample_rate_hz: int) -> AttackSt
     AttackStrength
     """
     frames = len(range(0, len(samples), hop))
-    padded = np.pad(samples, (WINDOW // 2, WINDOW))
     bank, centres = _filter_bank(sample_rate_hz)
+    bands, high_level = _band_magnitudes(
+        samples, hop, frames, bank, round(_HIGH_HZ * WINDOW / sample_rate_hz)
+    )
+    # Levels are taken against the take's own loudness; -60 dB below it counts as nothing.
+    loud = max(float(np.percentile(bands.max(axis=1), 95)), 1e-12) if frames else 1.0
+    rise, high_rise = np.zeros(frames), np.zeros(frames)
+    high = centres >= _HIGH_HZ
+    for begin in range(_LAG, frames, _BLOCK):
+        end = min(begin + _BLOCK, frames)
+        logarithm = np.log10(1e-3 + bands[begin - _LAG : end] / loud)
+        before = maximum_filter1d(logarithm[:-_LAG], 3, axis=1)
+        rises = np.maximum(logarithm[_LAG:] - before, 0.0)
+        rise[begin:end] = rises.mean(axis=1)
+        high_rise[begin:end] = rises[:, high].mean(axis=1)
+    return AttackStrength(rise, high_rise, short_levels(samples, hop), high_level)
+
+
+def _band_magnitudes(
+    samples: Float32, hop: int, frames: int, bank: Float32, first_high: int
+) -> tuple[Float32, FloatArray]:
+    """Magnitude of each band (frames, bands), and the level above 2.5 kHz in dB (frames,)."""
+    padded = np.pad(samples, (WINDOW // 2, WINDOW))
     window = np.hanning(WINDOW).astype(np.float32)
+    full_scale = WINDOW * float(np.square(window).sum()) / 2
     views = np.lib.stride_tricks.sliding_window_view(padded, WINDOW)
-    bands = np.empty((frames, len(centres)), np.float32)
+    bands = np.empty((frames, len(bank)), np.float32)
     high_power = np.empty(frames)
-    first_high = round(_HIGH_HZ * WINDOW / sample_rate_hz)
     for begin in range(0, frames, _BLOCK):
         end = min(begin + _BLOCK, frames)
         block = views[begin * hop : (end - 1) * hop + 1 : hop] * window
         magnitude = np.abs(fft.rfft(block, axis=1, workers=2))
         bands[begin:end] = magnitude @ bank.T
         high_power[begin:end] = np.square(magnitude[:, first_high:]).sum(axis=1)
-    # Levels are taken against the take's own loudness; -70 dB below it counts as nothing.
-    loud = np.percentile(bands.max(axis=1), 95) if frames else 1.0
-    logarithm = np.log10(1e-3 + bands / max(float(loud), 1e-12))
-    before = maximum_filter1d(logarithm, 3, axis=1)
-    rises = np.zeros_like(logarithm)
-    rises[_LAG:] = np.maximum(logarithm[_LAG:] - before[:-_LAG], 0.0)
-    high = centres >= _HIGH_HZ
-    return AttackStrength(
-        rises.mean(axis=1).astype(np.float64),
-        rises[:, high].mean(axis=1).astype(np.float64),
-        short_levels(samples, hop),
-        10 * np.log10(np.maximum(high_power / (WINDOW * float(np.square(window).sum()) / 2), 1e-12)),
-    )
+    return bands, 10 * np.log10(np.maximum(high_power / full_scale, 1e-12))
 
 
 def short_levels(samples: Float32, hop: int, width: int = 256) -> FloatArray:
     """Level around every `hop`-th sample over `width` samples, dB below full scale."""
-    energy = np.concatenate(([0.0], np.cumsum(np.square(samples, dtype=np.float64))))
-    centres = np.arange(0, len(samples), hop)
-    low = np.maximum(centres - width // 2, 0)
-    high = np.minimum(centres + width // 2, len(samples))
-    power = (energy[high] - energy[low]) / np.maximum(high - low, 1)
-    return np.asarray(10 * np.log10(np.maximum(power, 1e-20)), np.float64)
+    padded = np.pad(samples, width // 2)
+    views = np.lib.stride_tricks.sliding_window_view(padded, width)[::hop][: len(range(0, len(samples), hop))]
+    return _mean_square_db(views)
+
+
+def _mean_square_db(stretches: Float32) -> FloatArray:
+    """Level of each stretch (n, width) in dB below full scale, block by block."""
+    levels = np.empty(len(stretches))
+    for begin in range(0, len(stretches), _BLOCK):
+        block = stretches[begin : begin + _BLOCK]
+        levels[begin : begin + _BLOCK] = (
+            np.einsum("ij,ij->i", block, block, dtype=np.float64) / block.shape[1]
+        )
+    return np.asarray(10 * np.log10(np.maximum(levels, 1e-20)), np.float64)
