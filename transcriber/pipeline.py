@@ -14,6 +14,7 @@ from transcriber.settings import DraftSettings
 
 if TYPE_CHECKING:
     from transcriber.draft.document import Draft
+    from transcriber.records.heard import Heard
     from transcriber.records.placed import Instrument
     from transcriber.records.problem import Problem
     from transcriber.records.take import Take
@@ -70,7 +71,7 @@ def draft_take(
     stage("listening")
     heard = listen(take, instrument)
     if not heard.notes:
-        raise NoNotesError(_no_notes(path, take))
+        raise NoNotesError(_no_notes(path, take, heard))
     stage("writing the rhythm")
     written = write_rhythm(heard, settings.tempo_bpm, settings.meter)
     stage("placing the notes on the neck")
@@ -211,7 +212,9 @@ def rendered_paths(sound: Path) -> tuple[Path, Path]:
     return sound, sound.with_name(sound.stem + TRUTH_SUFFIX)
 
 
-def _no_notes(path: str | Path, take: Take) -> str:
+def _no_notes(path: str | Path, take: Take, heard: Heard) -> str:
+    if heard.problems:
+        return f"no single-note line was found in '{path}': {heard.problems[0].message}"
     seen = f" ({take.problems[0].message.rstrip('.')})" if take.problems else ""
     return (
         f"no notes were found in '{path}' from {take.start_s:.1f} to {take.end_s:.1f} s{seen}; "
