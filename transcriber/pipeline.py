@@ -13,6 +13,7 @@ from transcriber.errors import NoNotesError, UsageError
 from transcriber.settings import DraftSettings
 
 if TYPE_CHECKING:
+    from transcriber.draft.calibration import Calibration
     from transcriber.draft.document import Draft
     from transcriber.records.heard import Heard
     from transcriber.records.placed import Instrument
@@ -56,7 +57,7 @@ def draft_take(
     """
     import transcriber
     from transcriber.audio import read_take
-    from transcriber.draft.assemble import assemble_draft
+    from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
     from transcriber.fretboard import place_notes
     from transcriber.listening import listen
@@ -78,7 +79,8 @@ def draft_take(
     placed = place_notes(heard.notes, instrument, settings.position)
     stage("putting the draft together")
     made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
-    draft = assemble_draft(take, heard, written, placed, instrument, made_by)
+    assembly = AssembleSettings(calibration=confidence_calibration())
+    draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly)
     stage.end()
     return draft
 
@@ -210,6 +212,14 @@ def rendered_files(
 def rendered_paths(sound: Path) -> tuple[Path, Path]:
     """Paths of a rendered sound and of its truth beside it."""
     return sound, sound.with_name(sound.stem + TRUTH_SUFFIX)
+
+
+def confidence_calibration() -> Calibration:
+    """Return the shipped calibration of confidences."""
+    from transcriber.draft.calibration import calibration_of
+    from transcriber.models import load_model
+
+    return calibration_of(load_model("confidence"))
 
 
 def _no_notes(path: str | Path, take: Take, heard: Heard) -> str:

@@ -14,6 +14,7 @@ from itertools import chain
 
 import numpy as np
 
+from transcriber.draft.calibration import AS_MEASURED, Calibration
 from transcriber.draft.document import (
     CONFIDENCE_ASPECTS,
     FORMAT_VERSION,
@@ -66,10 +67,13 @@ class AssembleSettings:
         likely than not need a correction.
     contour_spacing_s : float
         Contours keep every so many frames that the points lie at most this far apart; 0.005 to 0.012.
+    calibration : Calibration
+        Turns the stages' measures of certainty into probabilities.
     """
 
     check_below: float = 0.5
     contour_spacing_s: float = 0.012
+    calibration: Calibration = AS_MEASURED
 
 
 def assemble_draft(
@@ -191,7 +195,7 @@ def _note(
         techniques=_techniques(heard, written, onset, end),
         contour=decimate_contour(heard.contour_times_s, heard.contour_cents, settings.contour_spacing_s),
         remark=None,
-        confidence=_confidence(heard, written, place),
+        confidence=_confidence(heard, written, place, settings.calibration),
         alternatives=() if place is None else tuple(Alternative(int(s), int(f)) for s, f in place.others),
     )
 
@@ -248,17 +252,18 @@ def decimate_contour(times_s: np.ndarray, cents: np.ndarray, spacing_s: float) -
     )
 
 
-def _confidence(heard: HeardNote, written: WrittenNote, place: Place | None) -> Confidence:
-    """Round the aspects; a note with no place on the neck has no confidence in it."""
-    return with_overall(
-        {
-            "pitch": heard.pitch_confidence,
-            "onset": heard.onset_confidence,
-            "place": 0.0 if place is None else place.confidence,
-            "rhythm": written.confidence,
-            "technique": heard.technique_confidence,
-        }
-    )
+def _confidence(
+    heard: HeardNote, written: WrittenNote, place: Place | None, calibration: Calibration
+) -> Confidence:
+    """Calibrate and round the aspects; a note with no place on the neck has no confidence in it."""
+    measures = {
+        "pitch": heard.pitch_confidence,
+        "onset": heard.onset_confidence,
+        "place": 0.0 if place is None else place.confidence,
+        "rhythm": written.confidence,
+        "technique": heard.technique_confidence,
+    }
+    return with_overall({name: calibration.apply(name, measure) for name, measure in measures.items()})
 
 
 def _timing(written: Written) -> Timing:
