@@ -77,7 +77,7 @@ def test_the_loudest_noise_holds_no_notes(tmp_path, capsys):
     assert run(["draft", str(tmp_path / "hiss.wav"), "-q"]) == 4
     err = capsys.readouterr().err
     assert err.count("\n") == 1
-    assert "no notes" in err
+    assert "no single-note line was found" in err
     assert [path.name for path in tmp_path.iterdir()] == ["hiss.wav"]
 
 

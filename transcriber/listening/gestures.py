@@ -13,6 +13,7 @@ from transcriber.listening.settings import ListeningSettings
 FloatArray = npt.NDArray[np.float64]
 _STILL = 2.5  # semitones a second below which a pitch stands
 _BLUR = 5  # frames at either end of a piece in which the pitch window holds a neighbouring sound as well
+_SWING_SPREAD = 1.5  # how much wider than typical the first or last swing of a vibrato may be
 _PLATEAU_S = 0.065  # shortest stand that parts two moves in the same direction
 
 
@@ -99,8 +100,10 @@ def find_gestures(pitch: FloatArray, frame_s: float, settings: ListeningSettings
     smooth = _smoothed(pitch)
     points = turning_points(smooth, settings.turn)
     vibratos = _vibratos(smooth, points, frame_s, settings)
-    moves = []
+    moves: list[Move] = []
     for first, last in pairwise(points):
+        if any(_is_swing_beside(smooth, first, last, v) for v in vibratos):
+            continue
         inside = any(v.first <= first and last <= v.last for v in vibratos)
         blurred = last <= _BLUR or first >= len(pitch) - _BLUR
         if not blurred and not inside and abs(smooth[last] - smooth[first]) >= settings.move:
@@ -152,6 +155,12 @@ def _vibrato_end(
                 break
         end += 1
     return end
+
+
+def _is_swing_beside(pitch: FloatArray, first: int, last: int, vibrato: Vibrato) -> bool:
+    """Whether a span that touches a vibrato is its first or last swing, lengthened by a hold."""
+    touches = last == vibrato.first or first == vibrato.last
+    return touches and abs(pitch[last] - pitch[first]) <= _SWING_SPREAD * vibrato.depth
 
 
 def _vibrato(pitch: FloatArray, points: list[int], frame_s: float) -> Vibrato:
