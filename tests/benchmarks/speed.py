@@ -91,5 +91,5 @@ def whole_program() -> None:
 
 
 if __name__ == "__main__":
+    whole_program()  # first, while this process is small: a child's peak includes what it was forked from
     pitch_tracker()
-    whole_program()
