@@ -60,10 +60,8 @@ def pitch_tracker() -> None:
         least_seconds(lambda: track_pitch(wave, settings), 5),
         least_seconds(lambda: theirs(wave), 2),
     )
-    print(
-        f"pitch tracker: {20 / ours_s:.0f} times real time; librosa {librosa.__version__} pyin {20 / theirs_s:.1f}"
-    )
-    print(f"pitch tracker against librosa {librosa.__version__} pyin: {theirs_s / ours_s:.0f} times as fast")
+    print(f"pitch tracker: {20 / ours_s:.0f} times real time; librosa's pyin {20 / theirs_s:.1f}")
+    print(f"pitch tracker: {theirs_s / ours_s:.0f} times as fast as librosa {librosa.__version__}'s pyin")
 
 
 def program(arguments: list[str]) -> tuple[float, float]:
