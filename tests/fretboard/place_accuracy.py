@@ -16,7 +16,7 @@ from transcriber.fretboard import place_notes
 READINGS = ("nothing_given", "position_given", "nearest_fret_rule")
 # Lines on one string and octave leaps are rarer in the idiom than the rest, and the mix is a prior.
 LINES_PER_KIND = {
-    "fit": {"box": 26, "shifting": 26, "three_a_string": 26, "open": 16, "one_string": 6, "octaves": 6},
+    "fit": {"box": 22, "shifting": 22, "three_a_string": 22, "open": 16, "one_string": 6, "octaves": 6},
     "report": {"box": 16, "shifting": 16, "three_a_string": 16, "open": 10, "one_string": 4, "octaves": 4},
 }
 

@@ -46,6 +46,8 @@ class Demand:
     vibrato : bool
     gliding : bool
         Slides in or out, which needs a fret.
+    scale : frozenset of int
+        Pitch classes of the notes around it.
     gapped_scale : bool
         The notes around it leave scale steps out, as a pentatonic does: then hands play two notes a string
         and stretch less than over a scale of seven notes.
@@ -58,6 +60,7 @@ class Demand:
     bend_semitones: float = 0.0
     vibrato: bool = False
     gliding: bool = False
+    scale: frozenset[int] = frozenset()
     gapped_scale: bool = False
     given_position: int | None = None
     hold: float = 0.0
@@ -67,13 +70,15 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
     """Yield (name, values of shape (n,)) of what each state costs by itself."""
     open_string = _number(states.finger == 0)
     fretted = 1 - open_string
-    thickness = _number(states.string - 1) / max(states.strings - 1, 1)
-    yield "fret_beyond_12", _number(np.maximum(states.fret - 12, 0)) / 12
-    yield "thick_string", thickness
-    yield "position_below_5", fretted * _number(np.maximum(5 - states.position, 0)) / 4
+    if demand.given_position is None:
+        # Where on the neck lines lie in general; once told, the hand has no reason to be drawn elsewhere.
+        yield "fret_beyond_12", _number(np.maximum(states.fret - 12, 0)) / 12
+        yield "thick_string", _number(states.string - 1) / max(states.strings - 1, 1)
+        yield "position_below_5", fretted * _number(np.maximum(5 - states.position, 0)) / 4
     yield "middle_finger", _number(states.finger == 2)
     yield "little_finger", _number(states.finger == 4)
     yield from _stretch_features(states, demand.gapped_scale)
+    yield from _crowding_features(states, demand)
     yield from _open_features(states, open_string, demand)
     if demand.bend_semitones > 0:
         yield from _bend_features(states, open_string, demand.bend_semitones, hard_cost)
@@ -85,7 +90,7 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
     if demand.given_position is not None:
         away = np.abs(states.position - max(demand.given_position, 1))
         yield "away_from_given", demand.hold * _number(away > 0)
-        yield "frets_from_given", demand.hold * _number(np.minimum(away, 7)) / 4
+        yield "frets_from_given", demand.hold * _number(np.minimum(away, 12)) / 4
         yield "strayed_from_given", _number(np.minimum(away, 7)) / 4
 
 
@@ -98,9 +103,24 @@ def _stretch_features(states: HandStates, gapped_scale: bool) -> Features:
     back = width * _number((states.finger == 1) & (reach == -1))
     yield "stretch", between
     yield "stretch_little_finger", up
-    yield "stretch_back", back
+    yield "stretch_back_in_gapped_scale" if gapped_scale else "stretch_back", back
     if gapped_scale:
-        yield "stretch_in_gapped_scale", between + up + back
+        yield "stretch_in_gapped_scale", between + up
+
+
+def _crowding_features(states: HandStates, demand: Demand) -> Features:
+    """Yield whether the hand would play more notes of the scale on one string than is usual.
+
+    That is two of a gapped scale and three of a full one (common practice).
+    """
+    beneath = sum(
+        (np.isin((states.open_midi + states.position + above) % 12, list(demand.scale)))
+        & (states.position + above < states.fret)
+        for above in range(-1, 5)
+    )
+    usual = 2 if demand.gapped_scale else 3
+    name = "third_on_string_in_gapped_scale" if demand.gapped_scale else "fourth_on_string"
+    yield name, _number((beneath >= usual) & (states.finger > 0))
 
 
 def _open_features(states: HandStates, open_string: FloatArray, demand: Demand) -> Features:
@@ -141,7 +161,7 @@ class Pair:
         return getattr(self.before, name)[:, None], getattr(self.after, name)[None, :]
 
 
-def move_features(pair: Pair, move: Move, hard_cost: float) -> tuple[Features, Features]:
+def move_features(pair: Pair, move: Move, gapped_scale: bool, hard_cost: float) -> tuple[Features, Features]:
     """Return the features of a move, each of shape (n, m): those at leisure, and those that count in haste.
 
     The second kind is weighted by how little time there is.
@@ -151,8 +171,8 @@ def move_features(pair: Pair, move: Move, hard_cost: float) -> tuple[Features, F
     if move is Move.SLURRED:
         return _slur_features(pair, hard_cost), iter(())
     if move is Move.RUNG_OVER:
-        return _ring_features(pair, hard_cost), _haste_features(pair)
-    return _leisure_features(pair), _haste_features(pair)
+        return _ring_features(pair, gapped_scale, hard_cost), _haste_features(pair)
+    return _leisure_features(pair, gapped_scale), _haste_features(pair)
 
 
 def _shift(pair: Pair) -> tuple[npt.NDArray[np.int64], FloatArray]:
@@ -163,14 +183,17 @@ def _shift(pair: Pair) -> tuple[npt.NDArray[np.int64], FloatArray]:
     return after - before, scale
 
 
-def _leisure_features(pair: Pair) -> Features:
+def _leisure_features(pair: Pair, gapped_scale: bool) -> Features:
     shift, scale = _shift(pair)
     string_before, string_after = pair.both("string")
     pitch_before, pitch_after = pair.both("pitch_midi")
     apart = np.abs(string_after - string_before)
-    yield "shift", scale * _number(shift != 0)
+    yield "shift", scale * _number(np.abs(shift) > 1)
+    yield "shift_by_one", scale * _number(np.abs(shift) == 1)
     yield "shift_frets", scale * _near(np.abs(shift))
     yield "shift_frets_beyond_4", scale * _far(np.abs(shift))
+    if gapped_scale:
+        yield "shift_in_gapped_scale", scale * _number(shift != 0)
     # A shift of one fret is how a hand settles on a shape, whichever way the line goes.
     against = (np.abs(shift) > 1) & (np.sign(shift) * np.sign(pitch_after - pitch_before) < 0)
     yield "shift_against_line", scale * _number(against)
@@ -189,7 +212,8 @@ def _haste_features(pair: Pair) -> Features:
     finger_before, finger_after = pair.both("finger")
     apart = np.abs(string_after - string_before)
     same_finger = (finger_before == finger_after) & (finger_after > 0)
-    yield "hasty_shift", scale * _number(distance > 0)
+    yield "hasty_shift", scale * _number(distance > 1)
+    yield "hasty_shift_by_one", scale * _number(distance == 1)
     yield "hasty_shift_frets", scale * _near(distance)
     yield "hasty_shift_frets_beyond_4", scale * _far(distance)
     yield "finger_rolled", _number(same_finger & (apart == 1) & (fret_before == fret_after))
@@ -223,7 +247,7 @@ def _slur_features(pair: Pair, hard_cost: float) -> Features:
     yield "shift_frets_beyond_4", scale * _far(np.abs(shift))
 
 
-def _ring_features(pair: Pair, hard_cost: float) -> Features:
+def _ring_features(pair: Pair, gapped_scale: bool, hard_cost: float) -> Features:
     """Yield the features of a note under which the one before rings on: its finger cannot leave."""
     shift, _ = _shift(pair)
     string_before, string_after = pair.both("string")
@@ -232,7 +256,7 @@ def _ring_features(pair: Pair, hard_cost: float) -> Features:
     pinned = finger_before > 0
     moved = pinned & ((shift != 0) | ((finger_before == finger_after) & (fret_before != fret_after)))
     yield "fixed", hard_cost * (_number(string_before == string_after) + _number(moved))
-    yield from _leisure_features(pair)
+    yield from _leisure_features(pair, gapped_scale)
 
 
 def weigh(features: Features, weights: Mapping[str, float], shape: tuple[int, ...]) -> FloatArray:

@@ -43,6 +43,8 @@ class HandStates:
     ----------
     string, fret, finger, position, pitch_midi : ndarray of int
         `finger` 0 is an open string. `position` is never below 1. `pitch_midi` is the sounding pitch.
+    open_midi : ndarray of int
+        Pitch of the string played open.
     open_elsewhere : ndarray of bool
         Whether the note is fretted although another string sounds it open.
     strings : int
@@ -54,6 +56,7 @@ class HandStates:
     finger: IntArray
     position: IntArray
     pitch_midi: IntArray
+    open_midi: IntArray
     open_elsewhere: npt.NDArray[np.bool_]
     strings: int
 
@@ -87,6 +90,7 @@ def hand_states(key: NoteKey, instrument: Instrument) -> HandStates:
         finger=finger,
         position=position,
         pitch_midi=pitch_midi,
+        open_midi=np.array([instrument.open_midi(s) for s in string.tolist()], dtype=np.int64),
         open_elsewhere=(fret > 0) & bool(np.any(fret == 0)),
         strings=len(instrument.tuning_midi),
     )

@@ -59,7 +59,7 @@ class Lattice:
         self._model = model
         self._states: dict[NoteKey, HandStates] = {}
         self._demands: dict[tuple[NoteKey, Demand], CostArray] = {}
-        self._moves: dict[tuple[NoteKey, NoteKey, Move], tuple[CostArray, CostArray]] = {}
+        self._moves: dict[tuple[NoteKey, NoteKey, Move, bool], tuple[CostArray, CostArray]] = {}
 
     def states(self, key: NoteKey) -> HandStates:
         """States of one note."""
@@ -78,11 +78,12 @@ class Lattice:
 
     def move_cost(self, before: Step, step: Step) -> CostArray:
         """Cost of each move from a state of `before` to one of `step`, shape (n, m)."""
-        index = (before.key, step.key, step.move)
+        gapped_scale = step.demand.gapped_scale
+        index = (before.key, step.key, step.move, gapped_scale)
         if index not in self._moves:
             pair = Pair(self.states(before.key), self.states(step.key))
             shape = (len(pair.before), len(pair.after))
-            leisure, haste = move_features(pair, step.move, self._model.hard_cost)
+            leisure, haste = move_features(pair, step.move, gapped_scale, self._model.hard_cost)
             self._moves[index] = (
                 weigh(leisure, self._model.weights, shape).astype(np.float32),
                 weigh(haste, self._model.weights, shape).astype(np.float32),

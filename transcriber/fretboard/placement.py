@@ -13,7 +13,7 @@ from transcriber.fretboard.costs import Demand, Move
 from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
 from transcriber.fretboard.hands import HandStates, NoteKey, places_of
 from transcriber.fretboard.lattice import Lattice, Step
-from transcriber.fretboard.scales import gapped_scales
+from transcriber.fretboard.scales import is_gapped, scales_around
 from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
 from transcriber.records.placed import Instrument, Place, Placed
@@ -80,7 +80,7 @@ def plan_steps(
     notes: Sequence[HeardNote], keys: Sequence[NoteKey], position: int | None, model: FrettingModel
 ) -> list[Step]:
     """Say of each note what the lattice needs: key, demand, how it follows the one before, in what haste."""
-    gapped = gapped_scales([note.pitch_midi for note in notes], model.scale_reach_notes)
+    scales = scales_around([note.pitch_midi for note in notes], model.scale_reach_notes)
     steps = []
     for index, (note, key) in enumerate(zip(notes, keys, strict=True)):
         before = notes[index - 1] if index else None
@@ -88,7 +88,8 @@ def plan_steps(
         demand = Demand(
             bend_semitones=_bend_height(note),
             vibrato=note.has("vibrato"),
-            gapped_scale=gapped[index],
+            scale=scales[index],
+            gapped_scale=is_gapped(scales[index]),
             gliding=note.has("slide_in", "slide_out"),
             given_position=position,
             hold=hold if hold >= model.given_hold_floor else 0.0,

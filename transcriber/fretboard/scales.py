@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 
 _MOST_GAPPED_CLASSES = 6
 
 
-def gapped_scales(pitches_midi: Sequence[int], reach: int) -> list[bool]:
-    """Tell of each note whether the notes around it form a gapped scale.
+def scales_around(pitches_midi: Sequence[int], reach: int) -> list[frozenset[int]]:
+    """List for each note the pitch classes of the notes around it.
 
     Parameters
     ----------
     pitches_midi : sequence of int
     reach : int
-        Notes before and after that are looked at.
+        Notes before and after that are looked at; notes are taken `reach` at a time.
     """
-    return [
-        is_gapped({pitch % 12 for pitch in pitches_midi[max(index - reach, 0) : index + reach + 1]})
-        for index in range(len(pitches_midi))
-    ]
+    scales = []
+    for start in range(0, len(pitches_midi), reach):
+        around = pitches_midi[max(start - reach, 0) : start + 2 * reach]
+        scales += [frozenset(pitch % 12 for pitch in around)] * len(pitches_midi[start : start + reach])
+    return scales
 
 
-def is_gapped(pitch_classes: set[int]) -> bool:
+def is_gapped(pitch_classes: Set[int]) -> bool:
     """Tell whether pitch classes are of a pentatonic, with or without a chromatic passing note.
 
     A pentatonic has no semitone in it; the blues scale adds one note between two that are a tone apart.
