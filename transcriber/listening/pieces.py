@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -26,6 +27,7 @@ _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _TAIL_S = 0.08
+_TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
 _SLIPS = (12.0, 19.02, 24.0, 27.86, 31.02)  # frequency ratios 2 to 6: what a tracker slips to
 
 
@@ -118,7 +120,29 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
             continue
         odds = _pick_odds(signs, settings, decisions)
         pieces.append(Piece(first, last, onset, "picked" if odds > 0 else "joined", signs, odds))
-    return pieces
+    return _with_trills(pieces, sound, settings)
+
+
+def _with_trills(pieces: list[Piece], sound: Sound, settings: ListeningSettings) -> list[Piece]:
+    """Take the weaker attacks of a quick alternation between two pitches for a finger's, not a pick's."""
+    changed = list(pieces)
+    for index in range(2, len(pieces)):
+        near = pieces[index - 2 : index + 1]
+        levels = [float(np.nanmedian(sound.pitch[piece.first : piece.last])) for piece in near]
+        returns = abs(levels[2] - levels[0]) < settings.same_pitch
+        small = settings.same_pitch <= abs(levels[1] - levels[0]) <= settings.widest_slur
+        quick = all(
+            (after.onset - before.onset) * sound.frame_s <= settings.trill_note_s
+            for before, after in pairwise(near)
+        )
+        if not (returns and small and quick):
+            continue
+        for at in (index - 1, index):
+            piece = changed[at]
+            weak = piece.signs.relative_rise < settings.trill_rise and piece.pick_odds <= _TRILL_ODDS
+            if piece.begins == "picked" and weak and at > 0:
+                changed[at] = replace(piece, begins="joined", pick_odds=piece.pick_odds - _TRILL_ODDS)
+    return changed
 
 
 def _split_where_picked(
@@ -210,10 +234,9 @@ def _is_dropout(signs: Signs, settings: ListeningSettings, decisions: PickDecisi
 
 def _pick_odds(signs: Signs, settings: ListeningSettings, decisions: PickDecisions) -> float:
     """Log odds that a piece was picked, from the signs at its beginning; above 0 means picked."""
-    if signs.gap_s >= settings.picked_gap_s and (
-        signs.dip_db >= settings.silence_dip_db or signs.rise >= settings.picked_rise
-    ):
-        return 4.0
+    if signs.gap_s >= settings.picked_gap_s:
+        silent = signs.dip_db >= settings.silence_dip_db or signs.rise >= settings.picked_rise
+        return 4.0 if silent else -2.0  # a string that sounds on without a pitch is being slid on
     if abs(signs.change) < settings.same_pitch:
         return max(decisions.held(signs), 0.5)
     return decisions.changed(signs)

@@ -36,6 +36,9 @@ class ListeningSettings:
         Smallest reversal of the contour that is a turning point.
     move : float
         Smallest change of pitch that is a gesture.
+    trill_note_s, trill_rise : float
+        Longest note of a quick alternation, and the attack strength (against the take's typical one) below
+        which a note of it is a finger's.
     vibrato_depth, vibrato_widest : float
         Peak-to-peak range of vibrato.
     vibrato_slowest_hz, vibrato_fastest_hz : float
@@ -61,6 +64,8 @@ class ListeningSettings:
     quiet_note_db: float
     turn: float
     move: float
+    trill_note_s: float
+    trill_rise: float
     vibrato_depth: float
     vibrato_widest: float
     vibrato_slowest_hz: float

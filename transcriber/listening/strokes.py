@@ -26,7 +26,7 @@ _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
 _PASSING_S = 0.06  # longest halt of a slide at a fret on its way
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
-_SLUR_GAP_S = 0.055  # a finger's slur leaves a shorter hole in the pitch than this
+_SLUR_GAP_S = 0.049  # a finger's slur leaves a shorter hole in the pitch than this
 
 
 @dataclass
@@ -152,13 +152,18 @@ def _join(
         if glides_out and before.trailing is not None and _leads_to(before.trailing, note.pitch):
             note.techniques.append(Technique("slide", picked=True))
             before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
-    elif glides_in or glides_out:
+    elif glides_in or glides_out or _is_sustained_hole(note.piece):
         note.picked = False
         note.techniques.append(Technique("slide", picked=False))
         before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
     elif note.piece.signs.gap_s <= _SLUR_GAP_S and abs(change) <= settings.widest_slur:
         note.picked = False
         note.techniques.append(Technique("hammer_on" if change > 0 else "pull_off"))
+
+
+def _is_sustained_hole(piece: Piece) -> bool:
+    """Whether the string sounded on, unpicked and without a pitch, for longer than a finger's slur takes."""
+    return piece.signs.gap_s > _SLUR_GAP_S and piece.signs.dip_db < 8.5 and piece.signs.jump_db < 0.0
 
 
 def _leads_to(move: Move, pitch: int) -> bool:
