@@ -8,7 +8,10 @@ from pathlib import Path
 
 import pytest
 
+import transcriber
+
 ROOT = Path(__file__).resolve().parents[2]
+PACKAGE_PARENT = Path(transcriber.__file__).resolve().parents[1]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
 
@@ -16,6 +19,8 @@ def run(path):
     """Run a notebook in its own kernel with nbmake, in a process without the options of this one."""
     words = ["-m", "pytest", "--nbmake", "--nbmake-timeout=120", "-p", "no:cacheprovider", "-q", str(path)]
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
+    # The kernel starts in another folder: a relative path to the package would be lost.
+    environment["PYTHONPATH"] = str(PACKAGE_PARENT)
     return subprocess.run(
         [sys.executable, *words], cwd=ROOT, env=environment, capture_output=True, text=True, timeout=180
     )
