@@ -1,0 +1,156 @@
+"""How stiff each string is at each fret, and what a measured inharmonicity says about the string.
+
+A stiff string's partials lie at ``n f0 sqrt(1 + B n^2)`` with ``B = pi^3 E d^4 / (64 T L^2)`` (Fletcher
+1964); ``d`` is the core of a wound string, which alone resists bending. Fretting shortens L and leaves the
+tension, so B doubles every six frets from the nut on. The strings of a guitar nobody has measured are taken
+to be those of its instrument file: real sets stray from them by `StiffnessSettings.model_sd`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+_YOUNG_PA = 207e9
+_STEEL_KG_M3 = 7800.0
+_WRAP_KG_M3 = 7900.0
+# Round wire laid side by side fills pi / 4 of its ring.
+_WRAP_FILL = math.pi / 4
+_INCH_M = 0.0254
+_A4_HZ, _A4_MIDI = 440.0, 69
+_FRETS_PER_DOUBLING = 6.0
+# Electric sets wind their third string from this gauge on; thinner ones are plain (common practice).
+_WOUND_FROM_IN = 0.0205
+# Core of a wound string by its gauge, inches. From .024 to .053 they follow from the open-string B of one
+# acoustic set (Barbancho et al. 2012, quoted second-hand) taken to be .024 .032 .042 .053 on 25.5 in; the
+# others are extended from there by hand and were held against no recording.
+_WOUND_GAUGES_IN = (0.020, 0.024, 0.032, 0.042, 0.053, 0.060, 0.080, 0.105)
+_CORES_IN = (0.0116, 0.0137, 0.0152, 0.0169, 0.0179, 0.0200, 0.0240, 0.0290)
+
+
+@dataclass(frozen=True)
+class StringSet:
+    """Strings of an instrument, string 1 (highest-sounding) first.
+
+    Attributes
+    ----------
+    tuning_midi : tuple of int
+        Open strings without capo.
+    gauges_in : tuple of float
+        Outer diameters, inches.
+    scale_length_mm : float
+        Nut to saddle.
+    capo : int
+        Fret of the capo, 0 for none; frets are counted from it.
+    """
+
+    tuning_midi: tuple[int, ...]
+    gauges_in: tuple[float, ...]
+    scale_length_mm: float
+    capo: int = 0
+
+
+@dataclass(frozen=True)
+class StiffnessSettings:
+    """How far to trust the sound of a string.
+
+    Attributes
+    ----------
+    model_sd : float
+        Standard deviation of a real string's log10 B from the computed one. Chosen by hand: one common set up
+        or down (.009 or .011 for .010) is 0.09, makers' cores as much again.
+    outlier_share : float
+        Share of measurements taken to tell nothing about the string; bounds what one note can say.
+    outlier_width : float
+        Range of log10 B over which such measurements are spread.
+    """
+
+    model_sd: float = 0.12
+    outlier_share: float = 0.1
+    outlier_width: float = 2.5
+
+
+def expected_log10_b(strings: StringSet, string: int, fret: float) -> float:
+    """Compute the inharmonicity expected of a stopped string.
+
+    Parameters
+    ----------
+    strings : StringSet
+    string : int
+        1 is the highest-sounding.
+    fret : float
+        Counted from the capo.
+
+    Returns
+    -------
+    float
+        log10 B.
+
+    Examples
+    --------
+    >>> light = StringSet((64,), (0.010,), 647.7)
+    >>> round(10 ** expected_log10_b(light, 1, 0) * 1e5, 2)
+    1.38
+    """
+    gauge_in = strings.gauges_in[string - 1]
+    core_in = core_of(gauge_in)
+    core_m, length_m = core_in * _INCH_M, strings.scale_length_mm / 1000.0
+    open_hz = _A4_HZ * 2.0 ** ((strings.tuning_midi[string - 1] - _A4_MIDI) / 12.0)
+    tension_n = _mass_kg_m(gauge_in, core_in) * (2.0 * length_m * open_hz) ** 2
+    open_b = math.pi**3 * _YOUNG_PA * core_m**4 / (64.0 * tension_n * length_m**2)
+    return math.log10(open_b) + (fret + strings.capo) / _FRETS_PER_DOUBLING * math.log10(2.0)
+
+
+def core_of(gauge_in: float) -> float:
+    """Diameter of what resists bending: the core of a wound string, the whole of a plain one; inches."""
+    if gauge_in < _WOUND_FROM_IN:
+        return gauge_in
+    return float(np.interp(gauge_in, _WOUND_GAUGES_IN, _CORES_IN))
+
+
+def string_log_likelihoods(
+    log10_b: float,
+    standard_error: float,
+    places: Iterable[tuple[int, int]],
+    strings: StringSet,
+    settings: StiffnessSettings | None = None,
+) -> dict[tuple[int, int], float]:
+    """Say how well a measured inharmonicity fits each place.
+
+    The measurement is normal about the expected value, with the model's and its own error, or an outlier that
+    says nothing: a measurement far from all places, or a poor one, makes no difference between them.
+
+    Parameters
+    ----------
+    log10_b, standard_error : float
+        As measured.
+    places : iterable of (int, int)
+        (string, fret) pairs, frets counted from the capo.
+    strings : StringSet
+    settings : StiffnessSettings, optional
+
+    Returns
+    -------
+    dict of (int, int) to float
+        Natural logarithm of the likelihood of each place over that of the best, so at most 0.
+    """
+    settings = settings or StiffnessSettings()
+    spread = math.hypot(settings.model_sd, standard_error)
+    outlier = settings.outlier_share / settings.outlier_width
+    scores = {}
+    for string, fret in places:
+        distance = (log10_b - expected_log10_b(strings, string, fret)) / spread
+        density = math.exp(-0.5 * distance**2) / (spread * math.sqrt(2.0 * math.pi))
+        scores[string, fret] = math.log((1.0 - settings.outlier_share) * density + outlier)
+    best = max(scores.values(), default=0.0)
+    return {place: score - best for place, score in scores.items()}
+
+
+def _mass_kg_m(gauge_in: float, core_in: float) -> float:
+    """Mass per length of a plain or wound string."""
+    outer, core = gauge_in * _INCH_M, core_in * _INCH_M
+    wrap = math.pi / 4.0 * (outer**2 - core**2) * _WRAP_FILL * _WRAP_KG_M3
+    return math.pi / 4.0 * core**2 * _STEEL_KG_M3 + wrap
