@@ -44,7 +44,8 @@ def drafts(draw: st.DrawFn) -> Draft:
     here = Fraction(draw(st.integers(-2, 3)))
     given_notes: list[tuple] = []
     for _ in range(draw(st.integers(1, 9))):
-        grid = draw(st.sampled_from([1, 2, 3, 4, 6, 8]))
+        # Finer parts of an eighth than its quarter are beyond the values that are written.
+        grid = draw(st.sampled_from([1, 2, 3, 4, 6, 8] if meter.unit <= 4 else [1, 2, 3, 4]))
         for step in range(grid):
             if not draw(st.integers(0, 5)):
                 continue

@@ -83,7 +83,7 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--start", metavar="S", help="draft from this second of the file")
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)
-    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 40 to 400")
+    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
     return parser
 
 

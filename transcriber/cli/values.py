@@ -8,7 +8,7 @@ import os
 from transcriber.errors import UsageError
 from transcriber.settings import DraftSettings, check_bounds, parse_meter
 
-WIDTH_BOUNDS = (40, 400)
+WIDTH_BOUNDS = (60, 200)
 JOBS_BOUNDS = (1, 256)
 SEED_BOUNDS = (0, 2**31 - 1)
 
