@@ -36,6 +36,11 @@ class FrettingModel:
         Notes before and after that tell which scale a note stands in.
     given_hold_per_note, given_hold_floor : float
         The given position holds by this factor less with every note, until it is below the floor.
+    sound_weight : float
+        Cost of a log likelihood of -1 by the sound of the string.
+    sound_excess, sound_excess_width : float
+        Where following the sound costs this much more a note than hands alone, the sound counts half; over
+        this width (of a logistic curve) it loses its weight.
     """
 
     weights: Mapping[str, float]
@@ -49,6 +54,9 @@ class FrettingModel:
     scale_reach_notes: int
     given_hold_per_note: float
     given_hold_floor: float
+    sound_weight: float
+    sound_excess: float
+    sound_excess_width: float
 
 
 def read_fretting_model() -> FrettingModel:

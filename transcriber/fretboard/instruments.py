@@ -27,6 +27,9 @@ INSTRUMENT_FORMAT_VERSION = 1
 FRETS_MIN, FRETS_MAX = 5, 36
 
 # For notes named without octaves: the usual tuning of as many strings.
+# From a thin first string to a bass guitar's lowest; from a child's guitar to a long-scale bass.
+GAUGE_RANGE_IN = (0.005, 0.16)
+SCALE_RANGE_MM = (400.0, 1000.0)
 _FAMILIAR = {4: "bass", 6: "standard", 7: "seven_string"}
 
 
@@ -128,7 +131,37 @@ def _instrument_from(document: dict[str, Any], fallback_name: str) -> Instrument
     name = document.get("name", fallback_name)
     if not isinstance(name, str) or not name.strip():
         raise UsageError(f"name is {name!r}; give the instrument a name in words")
-    return Instrument(name=name, tuning_midi=check_tuning(tuning), frets=frets, capo=capo)
+    return Instrument(
+        name=name,
+        tuning_midi=check_tuning(tuning),
+        frets=frets,
+        capo=capo,
+        gauges_in=_gauges(document.get("string_gauges_in"), len(tuning)),
+        scale_length_mm=_scale_length(document.get("scale_length_mm", Instrument.scale_length_mm)),
+    )
+
+
+def _gauges(gauges: object, strings: int) -> tuple[float, ...] | None:
+    if gauges is None:
+        return None
+    low, high = GAUGE_RANGE_IN
+    listed = gauges if isinstance(gauges, list) else []
+    if len(listed) != strings or not all(_is_number(gauge) and low <= gauge <= high for gauge in listed):
+        raise UsageError(
+            f"string_gauges_in is {gauges!r}; give one diameter from {low} to {high} inches for each string"
+        )
+    return tuple(float(gauge) for gauge in listed)
+
+
+def _scale_length(length: object) -> float:
+    low, high = SCALE_RANGE_MM
+    if not _is_number(length) or not low <= length <= high:
+        raise UsageError(f"scale_length_mm is {length!r}; give a length from {low:g} to {high:g} millimetres")
+    return float(length)
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _is_whole(value: object) -> TypeGuard[int]:

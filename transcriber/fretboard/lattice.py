@@ -6,7 +6,7 @@ The cheapest path is the Viterbi recursion (Viterbi 1967); posteriors are the sc
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -20,6 +20,7 @@ from transcriber.records.placed import Instrument
 
 FloatArray = npt.NDArray[np.float64]
 CostArray = npt.NDArray[np.float32]
+PlaceLikelihood = Mapping[tuple[int, int], float]
 
 
 @dataclass(frozen=True)
@@ -34,12 +35,18 @@ class Step:
         How it follows the step before; of no account in the first step.
     haste : float
         Weight, 0 to 1, of the costs of haste in that move.
+    sound : mapping of (string, fret) to float, or None
+        Log likelihood of each place by the sound of the string; None where the sound tells nothing.
+    sound_weight : float
+        Cost of a log likelihood of -1.
     """
 
     key: NoteKey
     demand: Demand
     move: Move
     haste: float
+    sound: PlaceLikelihood | None = None
+    sound_weight: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -74,7 +81,15 @@ class Lattice:
             states = self.states(step.key)
             features = demand_features(states, step.demand, self._model.hard_cost)
             self._demands[index] = weigh(features, self._model.weights, (len(states),)).astype(np.float32)
-        return self._demands[index]
+        cost = self._demands[index]
+        return cost if step.sound is None else cost + self._sound_cost(step, step.sound)
+
+    def _sound_cost(self, step: Step, sound: PlaceLikelihood) -> CostArray:
+        states = self.states(step.key)
+        likely = [
+            sound.get(place, 0.0) for place in zip(states.string.tolist(), states.fret.tolist(), strict=True)
+        ]
+        return np.float32(-step.sound_weight) * np.array(likely, np.float32)
 
     def move_cost(self, before: Step, step: Step) -> CostArray:
         """Cost of each move from a state of `before` to one of `step`, shape (n, m)."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,8 +13,9 @@ from transcriber.errors import UsageError
 from transcriber.fretboard.costs import Demand, Move
 from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
 from transcriber.fretboard.hands import HandStates, NoteKey, places_of
-from transcriber.fretboard.lattice import Lattice, Step
+from transcriber.fretboard.lattice import Lattice, PlaceLikelihood, Step
 from transcriber.fretboard.scales import is_gapped, scales_around
+from transcriber.fretboard.stiffness import StringSet, string_log_likelihoods
 from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
 from transcriber.records.placed import Instrument, Place, Placed
@@ -51,8 +53,10 @@ def place_notes(notes: Sequence[HeardNote], instrument: Instrument, position: in
     playable = {index: key for index, key in enumerate(keys) if key is not None}
     places: list[Place | None] = [None] * len(notes)
     if playable:
-        steps = plan_steps([notes[i] for i in playable], list(playable.values()), position, model)
+        heard = [notes[i] for i in playable]
+        steps = plan_steps(heard, list(playable.values()), position, model)
         lattice = Lattice(instrument, model)
+        steps = _with_sound(steps, [_sound_of(note, instrument) for note in heard], lattice, model)
         path = lattice.cheapest_path(steps)
         posteriors = lattice.posteriors(steps)
         for index, step, state, posterior in zip(playable, steps, path, posteriors, strict=True):
@@ -139,6 +143,43 @@ def _choose_keys(
             )
         )
     return keys, problems
+
+
+def _with_sound(
+    steps: list[Step], sounds: Sequence[PlaceLikelihood | None], lattice: Lattice, model: FrettingModel
+) -> list[Step]:
+    """Add what the strings sound like, by as much as it agrees with what hands can do.
+
+    The strings of a guitar nobody measured may be far from those of its file. Then places that sound likely
+    do not join to a line a hand would play, which shows in what following them costs.
+    """
+    heard = sum(sound is not None for sound in sounds)
+    if not heard:
+        return steps
+    full = [
+        replace(step, sound=sound, sound_weight=model.sound_weight)
+        for step, sound in zip(steps, sounds, strict=True)
+    ]
+    by_hand = lattice.path_cost(steps, lattice.cheapest_path(steps))
+    by_both = lattice.path_cost(full, lattice.cheapest_path(full))
+    excess = (by_both - by_hand) / heard
+    trust = 1.0 / (1.0 + math.exp((excess - model.sound_excess) / model.sound_excess_width))
+    return [replace(step, sound_weight=model.sound_weight * trust) for step in full]
+
+
+def _sound_of(note: HeardNote, instrument: Instrument) -> PlaceLikelihood | None:
+    """Log likelihood of each place of a note by the stiffness of its string, None where nothing is known."""
+    if note.stiffness is None or instrument.gauges_in is None or note.has("natural_harmonic"):
+        return None
+    strings = StringSet(
+        instrument.tuning_midi, instrument.gauges_in, instrument.scale_length_mm, instrument.capo
+    )
+    return string_log_likelihoods(
+        note.stiffness.log10_b,
+        note.stiffness.standard_error,
+        instrument.places(note.pitch_midi),
+        strings,
+    )
 
 
 def _bend_height(note: HeardNote) -> float:

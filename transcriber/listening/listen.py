@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import zip_longest
 
 import numpy as np
@@ -10,12 +11,13 @@ import numpy.typing as npt
 from transcriber.listening.attacks import AttackStrength, attack_strength
 from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
 from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
+from transcriber.listening.inharmonicity import measure_inharmonicity
 from transcriber.listening.pieces import clear_attacks, find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
-from transcriber.records.heard import Heard, HeardNote, PitchTrack
+from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
 from transcriber.records.placed import Instrument
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
@@ -23,6 +25,9 @@ from transcriber.records.take import Take
 # Shares of the loud sound with one clear pitch: below the first no note is believed, below the second the
 # player is told. A clean line has 0.9 and more, a fast one with hard picking 0.78.
 _HARDLY_A_LINE, _MOSTLY_A_LINE = 0.25, 0.6
+
+_MOVING = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_out", "trill")
+_STEADY_S = 0.12  # shortest note whose partials can be told apart
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -51,10 +56,11 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
     pieces = find_pieces(sound, settings, fitted_decisions())
     making = read_strokes(pieces, pitch, track.times_s, settings)
-    notes = tuple(
+    heard = [
         _finished(note, following, pitch, track, strength, settings)
         for note, following in zip_longest(making, making[1:])
-    )
+    ]
+    notes = tuple(replace(note, stiffness=_stiffness(note, take, reference)) for note in heard)
     share = single_pitch_share(track)
     if share < _HARDLY_A_LINE:
         notes = ()
@@ -120,6 +126,24 @@ def _velocity(note: NoteInMaking, strength: AttackStrength) -> int:
     begin = strength.level_db[note.onset : note.onset + 12]
     below = float(strength.level_db.max()) - float(begin.max(initial=-100.0))
     return int(np.clip(round(127 * 2 ** (-below / 15.0)), 1, 127))
+
+
+def _stiffness(note: HeardNote, take: Take, reference_hz: float) -> Stiffness | None:
+    """Measure the string of a steady note; a moving pitch has no partials that stand still."""
+    if note.has(*_MOVING) or note.end_s - note.onset_s < _STEADY_S:
+        return None
+    cents = note.contour_cents[~np.isnan(note.contour_cents)]
+    if len(cents) < 8:
+        return None
+    midi = note.pitch_midi + float(np.median(cents)) / 100.0
+    measured = measure_inharmonicity(
+        take.samples,
+        take.sample_rate_hz,
+        reference_hz * 2 ** ((midi - 69) / 12),
+        note.onset_s - take.start_s,
+        note.end_s - take.start_s,
+    )
+    return None if measured is None else Stiffness(measured.log10_b, measured.standard_error)
 
 
 def single_pitch_share(track: PitchTrack) -> float:

@@ -39,6 +39,14 @@ class PitchTrack:
 
 
 @dataclass(frozen=True)
+class Stiffness:
+    """How stiff a string sounds: log10 of the inharmonicity coefficient B, and its standard error."""
+
+    log10_b: float
+    standard_error: float
+
+
+@dataclass(frozen=True)
 class HeardNote:
     """One note as it sounded.
 
@@ -56,6 +64,8 @@ class HeardNote:
         Pitch during the note, cents from `pitch_midi` at the take's reference; NaN where there is none.
     pitch_confidence, onset_confidence, technique_confidence : float
         0 to 1.
+    stiffness : Stiffness or None
+        What the note's partials tell of its string; None where they tell nothing.
     """
 
     onset_s: float
@@ -68,6 +78,7 @@ class HeardNote:
     pitch_confidence: float
     onset_confidence: float
     technique_confidence: float
+    stiffness: Stiffness | None = None
 
     def has(self, *kinds: str) -> bool:
         """Tell whether the note carries a technique of one of these kinds."""

@@ -20,12 +20,18 @@ class Instrument:
         Number of frets on the neck.
     capo : int
         Fret of the capo, 0 for none. Frets are counted from it.
+    gauges_in : tuple of float or None
+        Diameters of the strings in inches, string 1 first; None where they are not known.
+    scale_length_mm : float
+        Nut to saddle.
     """
 
     name: str
     tuning_midi: tuple[int, ...]
     frets: int = 24
     capo: int = 0
+    gauges_in: tuple[float, ...] | None = None
+    scale_length_mm: float = 648.0
 
     def open_midi(self, string: int) -> int:
         """Pitch of a string played open over the capo; `string` counts from 1."""
