@@ -23,6 +23,8 @@ from transcriber.draft.calibration import AS_MEASURED
 
 MODEL = Path(__file__).parents[2] / "models" / "confidence.json"
 FIT_SETS = ("green", "synth")
+# Sets whose sound comes from the string that the line names; green's recordings do not tell their string.
+STRINGS_KNOWN = ("synth",)
 GIVEN: tuple[tuple[str, ...], ...] = ((), ("tempo", "position"))
 # What the judge calls wrong, for each aspect of the draft.
 FAULTS = {
@@ -35,15 +37,15 @@ FAULTS = {
 _SURE = 0.995
 
 
-def pairs_of(lines: int) -> list[Pair]:
-    """Drafted notes of the fit split beside their truth, confidences as measured."""
-    found: list[Pair] = []
+def pairs_of(lines: int) -> list[tuple[str, Pair]]:
+    """Set and drafted note beside its truth, for the fit split, confidences as measured."""
+    found: list[tuple[str, Pair]] = []
     with mock.patch("transcriber.pipeline.confidence_calibration", return_value=AS_MEASURED):
         for spec in specs("fit", FIT_SETS, (*CONDITIONS, "written"), lines):
             take = make_take(spec)
             for given in GIVEN:
                 judged = judge(take.truth, draft_by_project(take, given))
-                found += [pair for pair in judged.pairs if pair.draft is not None]
+                found += [(spec.set_name, pair) for pair in judged.pairs if pair.draft is not None]
     return found
 
 
@@ -68,7 +70,9 @@ def main() -> None:
     curves = {}
     for aspect, faults in FAULTS.items():
         # An extra note has no place or rhythm to be right or wrong about.
-        kept = [pair for pair in pairs if pair.truth is not None or "extra" in faults]
+        kept = [pair for _, pair in pairs if pair.truth is not None or "extra" in faults]
+        if aspect == "place":
+            kept = [pair for name, pair in pairs if pair.truth is not None and name in STRINGS_KNOWN]
         measures = np.array([pair.draft["confidence"][aspect] for pair in kept if pair.draft])
         right = np.array([not faults & set(pair.wrong) for pair in kept])
         curves[aspect] = fit_curve(measures, right)
