@@ -40,7 +40,7 @@ from transcriber.cli import run
         (["draft", "a.wav", "--start", "now"], "not a number"),
         (["draft", "a.wav", "--start", "5", "--end", "5"], "more than 5"),
         (["draft", "a.wav", "--end", "0"], "more than 0"),
-        (["draft", "a.wav", "--width", "10"], "nearest that works is 40"),
+        (["draft", "a.wav", "--width", "10"], "nearest that works is 60"),
         (["draft", "a.wav", "--jobs", "0"], "nearest that works is 1"),
         (["draft", "a.wav", "--jobs", "many"], "whole number"),
         (["render", "a.line.json"], "--out"),
