@@ -45,8 +45,8 @@ RECIPES = {
         Recipe(r"hammer_(e3|eb4|c5|db7)_rr2", 1.2),
     ),
 }
-PLAYED_TAKES_END_S = {"bend_slide_g": 5.0, "slide_g": 4.0, "glines3": 16.5, "hammer_pull_high_e": 6.0}
-VOICE_END_S = 15.0
+PLAYED_TAKES_END_S = {"bend_slide_g": 3.8, "slide_g": 3.2, "glines3": 14.7, "hammer_pull_high_e": 6.0}
+VOICE_END_S = 12.0
 INDEX_COLUMNS = (
     "file",
     "set",
@@ -149,7 +149,7 @@ def cut_notes(source: Path) -> list[dict[str, object]]:
 
 
 def cut_takes_and_voice(source: Path) -> None:
-    """Cut the played takes' long ringing tails, and the voice with its pitch curve to 15 s."""
+    """Cut the played takes' long ringing tails, and the voice with its pitch curve to 12 s."""
     for name, end_s in PLAYED_TAKES_END_S.items():
         samples, rate = sf.read(source / "takes" / f"{name}.flac")
         write_flac(HERE / "takes" / f"{name}.flac", trim(samples, rate, end_s), rate)
