@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import logging
 import time
 from collections.abc import Callable
@@ -26,6 +27,21 @@ Progress = Callable[[str], None]
 # What a draft is written as, by what stands after NAME.
 DRAFT_SUFFIX, TAB_SUFFIX, MIDI_SUFFIX = ".draft.json", ".tab.txt", ".mid"
 TRUTH_SUFFIX = ".truth.json"
+_LOADED_FOR_A_DRAFT = (
+    "soundfile",
+    "soxr",
+    "scipy.fft",
+    "scipy.ndimage",
+    "scipy.special",
+    "jsonschema",
+    "mido",
+    "transcriber.audio",
+    "transcriber.listening",
+    "transcriber.notation",
+    "transcriber.fretboard",
+    "transcriber.draft",
+    "transcriber.export",
+)
 
 
 def draft_take(
@@ -83,6 +99,12 @@ def draft_take(
     draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly)
     stage.end()
     return draft
+
+
+def load_stages() -> None:
+    """Import all that drafting needs, which otherwise happens when it is first used."""
+    for name in _LOADED_FOR_A_DRAFT:
+        importlib.import_module(name)
 
 
 def choose_instrument(settings: DraftSettings) -> Instrument:

@@ -9,7 +9,9 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from transcriber.draft import write_draft
 
@@ -73,7 +75,10 @@ def test_the_same_take_gives_the_same_bytes_with_one_thread_or_two(recording, tm
 
 @pytest.mark.parametrize("moment", ["reading the recording", "listening"])
 def test_ctrl_c_leaves_nothing_and_exits_130(tmp_path, moment):
-    sample = next(iter(sorted(SAMPLES.glob("*.flac"))))
+    # Long enough that the run is not over before this process gets to interrupt it.
+    wave, rate = soundfile.read(next(iter(sorted(SAMPLES.glob("*.flac")))))
+    sample = tmp_path / "long.wav"
+    soundfile.write(sample, np.tile(wave, 8), rate)
     out = tmp_path / "out"
     process = subprocess.Popen(
         [*PROGRAM, "draft", str(sample), "--out", str(out)],
@@ -93,7 +98,7 @@ def test_ctrl_c_leaves_nothing_and_exits_130(tmp_path, moment):
     assert printed == ""
     assert "interrupted" in rest
     assert "Traceback" not in rest
-    assert names(tmp_path) == []
+    assert names(tmp_path) == ["long.wav"]
 
 
 def test_ctrl_c_while_files_are_written_leaves_all_or_none(quick_program, recording, tmp_path):

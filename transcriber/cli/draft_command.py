@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from transcriber.cli.console import Output, progress_on, say_error
 from transcriber.cli.failures import exit_code_of, tell
+from transcriber.cli.interrupts import interrupts_deferred
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.summary import error_entry, print_summary, result_entry
 from transcriber.cli.values import WIDTH_BOUNDS, draft_settings, whole
@@ -72,10 +73,12 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
 def _draft_one(
     target: _Target, settings: DraftSettings, width: int, arguments: argparse.Namespace
 ) -> DraftFiles:
-    from transcriber.pipeline import draft_files, draft_take, result_paths
+    from transcriber.pipeline import draft_files, draft_take, load_stages, result_paths
 
     check_free(result_paths(target.folder, target.name), arguments.force)
     check_folder(target.folder)
+    with interrupts_deferred():
+        load_stages()
     with progress_on(target.take, arguments.quiet) as progress:
         draft = draft_take(target.take, settings, progress)
         made = draft_files(draft, target.folder, target.name, width)
