@@ -77,9 +77,10 @@ def _draft_one(
 
     check_free(result_paths(target.folder, target.name), arguments.force)
     check_folder(target.folder)
-    with interrupts_deferred():
-        load_stages()
     with progress_on(target.take, arguments.quiet) as progress:
+        progress("getting ready")
+        with interrupts_deferred():
+            load_stages()
         draft = draft_take(target.take, settings, progress)
         made = draft_files(draft, target.folder, target.name, width)
         write_into(target.folder, made.files, arguments.force)
