@@ -22,12 +22,10 @@ class ListeningSettings:
         A change of pitch within this time is a step (a slur), not a glide.
     same_pitch : float
         Two stretches this close in pitch are one pitch.
-    repick_rise : float
-        Attack strength at which a held pitch counts as picked again.
     dropout_s : float
         Longest gap across which one pitch without an attack is one note.
-    picked_rise, picked_jump_db : float
-        Attack strength and gain of level typical of a pick.
+    picked_rise : float
+        Attack strength typical of a pick.
     picked_gap_s, silence_dip_db : float
         After a gap this long in which the level fell this far a note is picked (a slide keeps the level).
     quiet_note_db : float
@@ -55,10 +53,8 @@ class ListeningSettings:
     shortest_note_s: float
     step_s: float
     same_pitch: float
-    repick_rise: float
     dropout_s: float
     picked_rise: float
-    picked_jump_db: float
     picked_gap_s: float
     silence_dip_db: float
     quiet_note_db: float
