@@ -32,7 +32,7 @@ class TabWriter:
         self._unsure = {note.id for note in unsure_notes(draft)}
         self._last_on: dict[int, DraftNote] = {}
         self._used: set[str] = set()
-        self._rests = self._ties = self._tuplets = self._doubts = False
+        self._ties = self._tuplets = self._doubts = False
         self._chords = sorted(draft.chords, key=lambda chord: chord.start(draft.meter))
 
     def bar(self, bar: Bar) -> Part:
@@ -93,7 +93,6 @@ class TabWriter:
         text = LETTERS[piece.value.base] + "." * piece.value.dots
         self._ties |= piece.tied_out
         if event is None:
-            self._rests = True
             return "R" + text
         if not piece.tied_in and any(note.id in self._unsure for note in event.notes + event.graces):
             self._doubts = True
