@@ -7,7 +7,7 @@ at the frets on the way, and slurs step at once. Timing wanders by a slow walk o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -27,14 +27,6 @@ HALT_AT_FRETS = 0.35
 BEND_S = (0.09, 0.2)
 SLURS = ("hammer_on", "pull_off")
 CURVE_STEP_S = 0.004
-
-
-@dataclass(frozen=True)
-class Gesture:
-    """Pitch curve under construction, on an even grid of times."""
-
-    times_s: np.ndarray
-    semitones: np.ndarray
 
 
 def play(line: Line, seed: int) -> Performance:

@@ -46,7 +46,7 @@ OTHER_SETS = (
 TAKES = tuple(
     (f"{6 - i + 1}{kind}", i, fret) for i in (6, 5, 4, 3, 2, 1) for kind, fret in (("a", 0), ("b", 12))
 )
-TAKE_FIRST_S, TAKE_GAP_S = 0.05, 1.0
+TAKE_GAP_S = 1.0
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ Bars are set apart by ``|`` for the eye. `pickup` is how many denominator beats 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from fractions import Fraction
 
 import numpy as np
@@ -270,8 +270,3 @@ def _performed(line: RhythmLine, beat: Fraction) -> float:
 def _velocity(line: RhythmLine, index: int, rng: np.random.Generator) -> int:
     accent = 3.0 if line.starts[index] % line.meter.tap == 0 else 0.0
     return int(np.clip(85 + accent + rng.normal(0, 7), 30, 120))
-
-
-def with_seed(conditions: Conditions, **changes: float) -> Conditions:
-    """Conditions with some figures changed."""
-    return replace(conditions, **changes)  # type: ignore[arg-type]
