@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -80,7 +82,7 @@ def test_vibrato_has_its_rate_and_depth(rate_hz: float, depth: float) -> None:
 def test_slide_over_frets_reaches_a_new_note() -> None:
     stops = [57, 58, 59, 60, 61, 62]
     times = [t for i in range(5) for t in (0.6 + 0.03 * i + 0.022, 0.6 + 0.03 * (i + 1))]
-    midi = [m for low, high in zip(stops[:-1], stops[1:], strict=True) for m in (low, high)]
+    midi = [m for low, high in pairwise(stops) for m in (low, high)]
     found = heard([Pluck((0.2, 0.6, *times, 1.3), (57, 57, *midi, 62))]).notes
     assert [note.pitch_midi for note in found] == [57, 62]
     assert [t.kind for t in found[1].techniques] == ["slide"]
