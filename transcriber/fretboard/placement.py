@@ -15,7 +15,7 @@ from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_mo
 from transcriber.fretboard.hands import HandStates, NoteKey, places_of
 from transcriber.fretboard.lattice import Lattice, PlaceLikelihood, Step
 from transcriber.fretboard.scales import is_gapped, scales_around
-from transcriber.fretboard.stiffness import StringSet, string_log_likelihoods
+from transcriber.fretboard.stiffness import string_log_likelihoods, string_set_of
 from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
 from transcriber.records.placed import Instrument, Place, Placed
@@ -169,11 +169,9 @@ def _with_sound(
 
 def _sound_of(note: HeardNote, instrument: Instrument) -> PlaceLikelihood | None:
     """Log likelihood of each place of a note by the stiffness of its string, None where nothing is known."""
-    if note.stiffness is None or instrument.gauges_in is None or note.has("natural_harmonic"):
+    strings = string_set_of(instrument)
+    if note.stiffness is None or strings is None or note.has("natural_harmonic"):
         return None
-    strings = StringSet(
-        instrument.tuning_midi, instrument.gauges_in, instrument.scale_length_mm, instrument.capo
-    )
     return string_log_likelihoods(
         note.stiffness.log10_b,
         note.stiffness.standard_error,

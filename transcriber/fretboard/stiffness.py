@@ -3,7 +3,8 @@
 A stiff string's partials lie at ``n f0 sqrt(1 + B n^2)`` with ``B = pi^3 E d^4 / (64 T L^2)`` (Fletcher
 1964); ``d`` is the core of a wound string, which alone resists bending. Fretting shortens L and leaves the
 tension, so B doubles every six frets from the nut on. The strings of a guitar nobody has measured are taken
-to be those of its instrument file: real sets stray from them by `StiffnessSettings.model_sd`.
+to be those of its instrument file: real sets stray from them by `StiffnessSettings.model_sd`. Where the
+player's own guitar was measured, what was measured stands instead.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+
+from transcriber.records.placed import Instrument, MeasuredString
 
 _YOUNG_PA = 207e9
 _STEEL_KG_M3 = 7800.0
@@ -45,12 +48,15 @@ class StringSet:
         Nut to saddle.
     capo : int
         Fret of the capo, 0 for none; frets are counted from it.
+    measured : tuple of (MeasuredString or None), or None
+        Strings that were measured; the others are computed from their gauges.
     """
 
     tuning_midi: tuple[int, ...]
     gauges_in: tuple[float, ...]
     scale_length_mm: float
     capo: int = 0
+    measured: tuple[MeasuredString | None, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +68,9 @@ class StiffnessSettings:
     model_sd : float
         Standard deviation of a real string's log10 B from the computed one. Chosen by hand: one common set up
         or down (.009 or .011 for .010) is 0.09, makers' cores as much again.
+    measured_sd_floor : float
+        Least standard deviation from a measured one, however well its own notes agreed: frets of one string
+        stray from the law by 0.01 to 0.02, and strings age.
     outlier_share : float
         Share of measurements taken to tell nothing about the string; bounds what one note can say.
     outlier_width : float
@@ -69,12 +78,27 @@ class StiffnessSettings:
     """
 
     model_sd: float = 0.12
+    measured_sd_floor: float = 0.04
     outlier_share: float = 0.1
     outlier_width: float = 2.5
 
 
+def string_set_of(instrument: Instrument) -> StringSet | None:
+    """Gather what is known of an instrument's strings; None where some are neither measured nor described."""
+    measured = instrument.measured or (None,) * len(instrument.tuning_midi)
+    if instrument.gauges_in is None and any(known is None or known.log10_b is None for known in measured):
+        return None
+    return StringSet(
+        instrument.tuning_midi,
+        instrument.gauges_in or (),
+        instrument.scale_length_mm,
+        instrument.capo,
+        instrument.measured,
+    )
+
+
 def expected_log10_b(strings: StringSet, string: int, fret: float) -> float:
-    """Compute the inharmonicity expected of a stopped string.
+    """Compute the inharmonicity expected of a stopped string, from what was measured if it was.
 
     Parameters
     ----------
@@ -95,13 +119,22 @@ def expected_log10_b(strings: StringSet, string: int, fret: float) -> float:
     >>> round(10 ** expected_log10_b(light, 1, 0) * 1e5, 2)
     1.38
     """
+    shortened = (fret + strings.capo) / _FRETS_PER_DOUBLING * math.log10(2.0)
+    measured = strings.measured[string - 1] if strings.measured else None
+    if measured is not None and measured.log10_b is not None:
+        return measured.log10_b + shortened
     gauge_in = strings.gauges_in[string - 1]
     core_in = core_of(gauge_in)
     core_m, length_m = core_in * _INCH_M, strings.scale_length_mm / 1000.0
     open_hz = _A4_HZ * 2.0 ** ((strings.tuning_midi[string - 1] - _A4_MIDI) / 12.0)
     tension_n = _mass_kg_m(gauge_in, core_in) * (2.0 * length_m * open_hz) ** 2
     open_b = math.pi**3 * _YOUNG_PA * core_m**4 / (64.0 * tension_n * length_m**2)
-    return math.log10(open_b) + (fret + strings.capo) / _FRETS_PER_DOUBLING * math.log10(2.0)
+    return math.log10(open_b) + shortened
+
+
+def at_the_nut(log10_b: float, fret: float, capo: int = 0) -> float:
+    """Refer the inharmonicity of a stopped string to its whole length; `fret` counts from the capo."""
+    return log10_b - (fret + capo) / _FRETS_PER_DOUBLING * math.log10(2.0)
 
 
 def core_of(gauge_in: float) -> float:
@@ -138,15 +171,23 @@ def string_log_likelihoods(
         Natural logarithm of the likelihood of each place over that of the best, so at most 0.
     """
     settings = settings or StiffnessSettings()
-    spread = math.hypot(settings.model_sd, standard_error)
     outlier = settings.outlier_share / settings.outlier_width
     scores = {}
     for string, fret in places:
+        spread = math.hypot(_expectation_sd(strings, string, settings), standard_error)
         distance = (log10_b - expected_log10_b(strings, string, fret)) / spread
         density = math.exp(-0.5 * distance**2) / (spread * math.sqrt(2.0 * math.pi))
         scores[string, fret] = math.log((1.0 - settings.outlier_share) * density + outlier)
     best = max(scores.values(), default=0.0)
     return {place: score - best for place, score in scores.items()}
+
+
+def _expectation_sd(strings: StringSet, string: int, settings: StiffnessSettings) -> float:
+    """How far a string's log10 B may lie from the expected one."""
+    measured = strings.measured[string - 1] if strings.measured else None
+    if measured is None or measured.log10_b is None:
+        return settings.model_sd
+    return max(measured.log10_b_sd or 0.0, settings.measured_sd_floor)
 
 
 def _mass_kg_m(gauge_in: float, core_in: float) -> float:

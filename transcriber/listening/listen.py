@@ -143,7 +143,9 @@ def _stiffness(note: HeardNote, take: Take, reference_hz: float) -> Stiffness | 
         note.onset_s - take.start_s,
         note.end_s - take.start_s,
     )
-    return None if measured is None else Stiffness(measured.log10_b, measured.standard_error)
+    if measured is None:
+        return None
+    return Stiffness(measured.log10_b, measured.standard_error, measured.brightness)
 
 
 def single_pitch_share(track: PitchTrack) -> float:

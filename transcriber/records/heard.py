@@ -40,10 +40,19 @@ class PitchTrack:
 
 @dataclass(frozen=True)
 class Stiffness:
-    """How stiff a string sounds: log10 of the inharmonicity coefficient B, and its standard error."""
+    """How a string sounds.
+
+    Attributes
+    ----------
+    log10_b, standard_error : float
+        Common logarithm of the inharmonicity coefficient B, and its standard error.
+    brightness : float or None
+        Centroid of the partials' amplitudes, in multiples of f0.
+    """
 
     log10_b: float
     standard_error: float
+    brightness: float | None = None
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,35 @@ from transcriber.records.problem import Problem
 
 
 @dataclass(frozen=True)
+class MeasuredString:
+    """What a recording of a player's own guitar told about one string.
+
+    Attributes
+    ----------
+    log10_b : float or None
+        Common logarithm of the inharmonicity coefficient B of the whole string, nut to saddle; None where no
+        note told it.
+    log10_b_sd : float or None
+        How far a note of the string may lie from it; None where `log10_b` is None.
+    tuning_cents : float or None
+        Of its lowest measured fret against equal temperament at A4 = 440 Hz.
+    intonation_cents : float or None
+        Fret 12 against the octave of the open string, positive where it is sharp.
+    brightness : float or None
+        Centroid of the partials' amplitudes in multiples of f0, median over the notes.
+    notes : int
+        Number of notes it was measured from.
+    """
+
+    log10_b: float | None
+    log10_b_sd: float | None
+    tuning_cents: float | None
+    intonation_cents: float | None
+    brightness: float | None
+    notes: int
+
+
+@dataclass(frozen=True)
 class Instrument:
     """A fretted instrument.
 
@@ -24,6 +53,8 @@ class Instrument:
         Diameters of the strings in inches, string 1 first; None where they are not known.
     scale_length_mm : float
         Nut to saddle.
+    measured : tuple of (MeasuredString or None), or None
+        Strings as measured on the player's own guitar, string 1 first.
     """
 
     name: str
@@ -32,6 +63,7 @@ class Instrument:
     capo: int = 0
     gauges_in: tuple[float, ...] | None = None
     scale_length_mm: float = 648.0
+    measured: tuple[MeasuredString | None, ...] | None = None
 
     def open_midi(self, string: int) -> int:
         """Pitch of a string played open over the capo; `string` counts from 1."""
