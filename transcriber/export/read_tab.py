@@ -12,20 +12,20 @@ from fractions import Fraction
 from transcriber.errors import DraftError
 from transcriber.export.spelling import NoteValue
 from transcriber.export.tab_canvas import BAR_LINE, BROKEN_EDGE, SPAN_ROWS
-from transcriber.export.tab_writer import LETTERS
+from transcriber.export.tab_writer import FIGURES
 from transcriber.records.written import Meter
 
 _AMOUNT = r"\+?\d+(?:\.5)?"
 _SIGN = re.compile(
     rf"(?P<lead>(?:\+|h|p(?!b)|\.[/\\]|[/\\]'?)*)(?P<grace>g?)(?:(?P<tied>\()|<)?"
-    rf"(?P<body>\d+|x|\[[^\]]+\]|[A-G][#b]?-?\d(?=\)))[>)]?"
+    rf"(?P<body>\d+(?:\.5(?=\)))?|x|\[[^\]]+\]|[A-G][#b]?-?\d(?=\)))[>)]?"
     rf"(?P<tail>(?:pb{_AMOUNT}|b{_AMOUNT}|r{_AMOUNT}|~|tr\d*|[/\\]\.)*)"
 )
 _TAIL = re.compile(rf"(pb|b|r)({_AMOUNT})|(~)|(tr)(\d*)|([/\\]\.)")
 _LEAD = re.compile(r"\+|h|p|\.[/\\]|[/\\]'?")
-_RHYTHM = re.compile(r"(R?)([whqestx])(\.?)(\??)")
+_RHYTHM = re.compile(r"(R?)(16|32|64|1|2|4|8)(\.?)(\??)")
 _BRACKET = re.compile(r"-*(\d)-*")
-_VALUES = {letter: base for base, letter in LETTERS.items()}
+_VALUES = {figure: base for base, figure in FIGURES.items()}
 _NORMAL = {3: 2, 5: 4, 7: 4}
 
 

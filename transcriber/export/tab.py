@@ -1,7 +1,7 @@
-"""Text tab in plain characters: rhythm letters over string lines, with a legend and a list of notes to check.
+"""Text tab in plain characters: rhythm figures over string lines, with a legend and a list of notes to check.
 
 The rows of a system, from the top: bar numbers, chords, palm mute and the like, tuplet brackets, rhythm,
-the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm letters stand exactly
+the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm figures stand exactly
 over their notes. A bar that alone is wider than the line is broken at a beat, with ``:`` at the broken edge.
 """
 

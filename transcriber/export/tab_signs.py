@@ -69,8 +69,17 @@ def half_steps(semitones: float) -> str:
 
 def tied_sign(note: DraftNote) -> Sign:
     """Write a note that goes on sounding from the piece before."""
-    body, _ = _body(note)
-    return Sign("(", body.strip("<>[]") + ")", frozenset({"tied"}))
+    height = _held_height(note)
+    body = half_steps(note.fret + height) if height and note.fret is not None else _body(note)[0].strip("<>[]")
+    return Sign("(", body + ")", frozenset({"tied"}))
+
+
+def _held_height(note: DraftNote) -> float:
+    """Semitones by which a note is still bent when it is held over: 0 where it is released at some time."""
+    bends = [one for one in _in_order(note.techniques) if one.kind in ("bend", "pre_bend", "release")]
+    if not bends or any(one.kind == "release" for one in bends):
+        return 0.0
+    return bends[-1].semitones or 0.0
 
 
 def note_sign(note: DraftNote, before: DraftNote | None) -> Sign:

@@ -12,11 +12,11 @@ from transcriber.export.tab_canvas import string_row
 from transcriber.export.tab_layout import Cell, Column, Part, Row
 from transcriber.export.tab_signs import Sign, joined, legend, note_sign, tied_sign
 
-LETTERS = {1: "w", 2: "h", 4: "q", 8: "e", 16: "s", 32: "t", 64: "x"}
-"""Rhythm letter by value."""
+FIGURES = {value: str(value) for value in (1, 2, 4, 8, 16, 32, 64)}
+"""Rhythm figure by value: which part of a whole note it is."""
 
 RHYTHM_LEGEND = (
-    "w h q e s t x  whole, half, quarter, eighth, 16th, 32nd, 64th note; a dot adds half; R is a rest"
+    "1 2 4 8 16 32  over the strings: a whole note, a half, a quarter, ...; a dot adds half; R before it: rest"
 )
 
 MARK_KINDS = ("palm_mute", "let_ring", "staccato")
@@ -49,7 +49,7 @@ class TabWriter:
         """Lines that explain the signs used so far."""
         lines = ["Signs", RHYTHM_LEGEND]
         if self._ties:
-            lines.append("q___e  a tie: one note, as long as both")
+            lines.append("4___8  a tie: one note, as long as both")
         if self._tuplets:
             lines.append("-3-    triplet: three in the time of two (5: in the time of four, 7: of four)")
         lines += legend(self._used)
@@ -90,7 +90,7 @@ class TabWriter:
         )
 
     def _rhythm(self, piece: Piece, event: Event | None) -> str:
-        text = LETTERS[piece.value.base] + "." * piece.value.dots
+        text = FIGURES[piece.value.base] + "." * piece.value.dots
         self._ties |= piece.tied_out
         if event is None:
             return "R" + text
