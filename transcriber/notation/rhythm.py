@@ -185,7 +185,8 @@ def _starts(
             if abs(best - wanted) < ticks / 4:
                 at[k], lost[k] = best, False
                 continue
-        at[k] = lower
+        # Written as a grace it stands before the note that follows it, as it was played.
+        at[k] = upper if len(after) else lower
     return [Fraction(int(tick), ticks) for tick in at], lost
 
 
