@@ -13,8 +13,6 @@ from transcriber.records.written import Meter
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
-POSITION_BOUNDS = (0, 36)
-CAPO_BOUNDS = (0, 35)
 
 Option = str | int | float | None
 
@@ -61,8 +59,8 @@ class DraftSettings:
         if self.tempo_bpm is not None:
             check_bounds("tempo", self.tempo_bpm, *TEMPO_BOUNDS_BPM, unit=" BPM")
         _check_meter(self.meter)
-        _check_fret("position", self.position, *POSITION_BOUNDS)
-        _check_fret("capo", self.capo, *CAPO_BOUNDS)
+        _check_fret("position", self.position)
+        _check_fret("capo", self.capo)
         for name, time in (("start", self.start_s), ("end", self.end_s)):
             if time is not None and not (math.isfinite(time) and time >= 0):
                 raise UsageError(f"{name} {time:g} s is not a time in a file; give 0 or more seconds")
@@ -117,10 +115,12 @@ def check_bounds(name: str, value: float, low: float, high: float, unit: str = "
         )
 
 
-def _check_fret(name: str, fret: int | None, low: int, high: int) -> None:
+def _check_fret(name: str, fret: int | None) -> None:
+    """Refuse what is no fret at all; how many the neck has, the instrument knows."""
     if fret is None:
         return
-    check_bounds(name, fret, low, high)
+    if not fret >= 0:
+        raise UsageError(f"{name} {fret:g} is below 0; the nearest that works is 0")
     if fret != int(fret):
         raise UsageError(f"{name} {fret:g} is not a whole fret; the nearest that works is {round(fret)}")
 

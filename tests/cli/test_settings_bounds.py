@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from transcriber import DraftSettings, Meter, UsageError
+from transcriber.pipeline import choose_instrument
 from transcriber.settings import parse_meter
 
 
@@ -47,10 +48,16 @@ def test_any_text_is_a_meter_or_a_usage_error(text):
 
 
 @pytest.mark.parametrize("field", ["position", "capo"])
-@pytest.mark.parametrize("value", [-1, 99, 5.5, float("nan")])
-def test_frets_out_of_bounds_are_refused(field, value):
+@pytest.mark.parametrize("value", [-1, 5.5, float("nan")])
+def test_what_is_no_fret_is_refused(field, value):
     with pytest.raises(UsageError, match=field):
         DraftSettings(**{field: value})
+
+
+@pytest.mark.parametrize("field", ["position", "capo"])
+def test_a_fret_beyond_the_neck_is_refused_by_the_instrument(field):
+    with pytest.raises(UsageError, match=f"{field} 99 is out of 0 to 2[12]"):
+        choose_instrument(DraftSettings(**{field: 99}))
 
 
 def test_options_are_plain_values_without_folders():

@@ -74,9 +74,10 @@ def validate_position(position: int, instrument: Instrument) -> None:
     """
     if not 0 <= position <= instrument.highest_fret:
         over_capo = f" above the capo at {instrument.capo}" if instrument.capo else ""
+        nearest = min(max(position, 0), instrument.highest_fret)
         raise UsageError(
             f"position {position} is out of 0 to {instrument.highest_fret}{over_capo}; "
-            "give the fret of the index finger, or 0 for open position"
+            f"the nearest that works is {nearest}, and 0 is open position"
         )
 
 
