@@ -16,7 +16,7 @@ FIGURES = {value: str(value) for value in (1, 2, 4, 8, 16, 32, 64)}
 """Rhythm figure by value: which part of a whole note it is."""
 
 RHYTHM_LEGEND = (
-    "1 2 4 8 16 32  over the strings: a whole note, a half, a quarter, ...; a dot adds half; R is a rest"
+    "1 2 4 8 16 32  whole note, half, quarter, eighth, ...; a dot adds half; R is a rest"
 )
 
 MARK_KINDS = ("palm_mute", "let_ring", "staccato")
