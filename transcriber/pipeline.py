@@ -16,6 +16,7 @@ from transcriber.settings import DraftSettings
 if TYPE_CHECKING:
     from transcriber.draft.calibration import Calibration
     from transcriber.draft.document import Draft
+    from transcriber.fretboard import GuitarProfile
     from transcriber.records.heard import Heard
     from transcriber.records.placed import Instrument
     from transcriber.records.problem import Problem
@@ -115,14 +116,14 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     UsageError
         If there is no such instrument, tuning, capo or position on it.
     """
-    from transcriber.fretboard import note_name, parse_tuning, read_instrument, validate_position
+    from transcriber.fretboard import note_name, parse_tuning, read_instrument, retuned, validate_position
 
     instrument = read_instrument(settings.instrument)
     if settings.tuning is not None:
         tuning = parse_tuning(settings.tuning)
         if tuning != instrument.tuning_midi:
             name = "tuned " + " ".join(note_name(pitch) for pitch in reversed(tuning))
-            instrument = replace(instrument, tuning_midi=tuning, name=name)
+            instrument = retuned(instrument, tuning, name)
     if settings.capo is not None:
         if settings.capo >= instrument.frets:
             raise UsageError(
@@ -133,6 +134,96 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     if settings.position is not None:
         validate_position(settings.position, instrument)
     return instrument
+
+
+@dataclass(frozen=True)
+class MeasuredGuitar:
+    """A player's own guitar as measured.
+
+    Attributes
+    ----------
+    base : Instrument
+    profile : GuitarProfile
+    file : bytes
+        The instrument file.
+    problems : tuple of Problem
+        What was wrong with the recording.
+    """
+
+    base: Instrument
+    profile: GuitarProfile
+    file: bytes
+    problems: tuple[Problem, ...]
+
+
+def measure_guitar(
+    path: str | Path,
+    name: str,
+    base: str = "standard",
+    notes: str | None = None,
+    progress: Progress | None = None,
+) -> MeasuredGuitar:
+    """Measure a guitar from a recording of labelled notes.
+
+    Parameters
+    ----------
+    path : str or Path
+        The recording.
+    name : str
+        What the guitar is to be called.
+    base : str
+        Built-in instrument or instrument file with the guitar's tuning and frets.
+    notes : str or None
+        What is played, such as ``"6/0 6/12"``; None for each string from the lowest up, open and at fret 12.
+    progress : callable, optional
+
+    Raises
+    ------
+    UsageError
+        If there is no such instrument or place on it, or none of the notes is in the recording.
+    AudioError
+        If the recording cannot be listened to.
+    NoNotesError
+        If no notes are heard in it.
+    """
+    from transcriber.audio import read_take
+    from transcriber.fretboard import (
+        expected_places,
+        instrument_file,
+        note_name,
+        parse_places,
+        profile_guitar,
+        read_instrument,
+    )
+    from transcriber.listening import listen
+
+    stage = _Stages(progress)
+    instrument = read_instrument(base)
+    expected = expected_places(instrument) if notes is None else parse_places(notes, instrument)
+    stage("reading the recording")
+    take = read_take(path)
+    stage("listening")
+    heard = listen(take, instrument)
+    if not heard.notes:
+        raise NoNotesError(_no_notes(path, take, heard))
+    stage("measuring the strings")
+    profile = profile_guitar(heard, instrument, expected)
+    if not profile.used:
+        first = ", ".join(note_name(note.pitch_midi) for note in heard.notes[:6])
+        raise UsageError(
+            f"none of the {len(expected)} notes expected is in '{path}', which begins {first}; "
+            "name what is played with --notes, and the guitar's tuning with --instrument"
+        )
+    made = instrument_file(name, instrument, profile, expected, take.file, take.sha256)
+    stage.end()
+    return MeasuredGuitar(instrument, profile, made, take.problems + heard.problems)
+
+
+def pitch_name(pitch_midi: int) -> str:
+    """Name a MIDI number in scientific pitch notation."""
+    from transcriber.fretboard import note_name
+
+    return note_name(pitch_midi)
 
 
 @dataclass(frozen=True)

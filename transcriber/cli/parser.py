@@ -29,7 +29,11 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
     parser = Parser(prog=PROGRAM, description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    made = {"draft": _add_draft(commands), "render": _add_render(commands)}
+    made = {
+        "draft": _add_draft(commands),
+        "instrument": _add_instrument(commands),
+        "render": _add_render(commands),
+    }
     return parser, made
 
 
@@ -84,6 +88,26 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)
     parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
+    return parser
+
+
+def _add_instrument(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "instrument",
+        help="measure your own guitar from a recording of single notes",
+        description="Record each string from the lowest up, open and then at fret 12, one note after the "
+        "other, each left to ring for a second or two. Tuning, intonation, stiffness and tone of each string "
+        "are measured and written to a file for 'draft --instrument FILE'.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("recording", metavar="RECORDING", help="WAV, FLAC, OGG, MP3, Opus, AIFF")
+    parser.add_argument("--out", metavar="FILE.json", required=True, help="instrument file to write")
+    parser.add_argument(
+        "--instrument", metavar="NAME_OR_FILE", default="standard", help="its tuning and frets (standard)"
+    )
+    parser.add_argument("--notes", metavar="S/F...", help="what is played instead, in order: '6/0 6/12 5/3'")
+    _add_common(parser)
     return parser
 
 

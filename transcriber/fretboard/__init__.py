@@ -1,15 +1,35 @@
 """From sounded notes to strings, frets and fingers, and the instruments they are played on."""
 
-from transcriber.fretboard.instruments import BUILT_IN_INSTRUMENTS, parse_tuning, read_instrument
+from transcriber.fretboard.guitar_profile import (
+    GuitarProfile,
+    UsedNote,
+    expected_places,
+    parse_places,
+    profile_guitar,
+)
+from transcriber.fretboard.instruments import (
+    BUILT_IN_INSTRUMENTS,
+    parse_tuning,
+    read_instrument,
+    retuned,
+)
+from transcriber.fretboard.measured_file import instrument_file
 from transcriber.fretboard.placement import place_notes, validate_position
 from transcriber.fretboard.tunings import check_tuning, note_name
 
 __all__ = [
     "BUILT_IN_INSTRUMENTS",
+    "GuitarProfile",
+    "UsedNote",
     "check_tuning",
+    "expected_places",
+    "instrument_file",
     "note_name",
+    "parse_places",
     "parse_tuning",
     "place_notes",
+    "profile_guitar",
     "read_instrument",
+    "retuned",
     "validate_position",
 ]

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeGuard
 
 from transcriber.errors import UsageError
+from transcriber.fretboard.measured_file import measured_strings
 from transcriber.fretboard.tunings import check_tuning, count_strings, read_open_strings
 from transcriber.models import load_model
-from transcriber.records.placed import Instrument
+from transcriber.records.placed import Instrument, MeasuredString
 
 BUILT_IN_INSTRUMENTS = (
     "standard",
@@ -40,7 +44,9 @@ def read_instrument(name_or_path: str | Path) -> Instrument:
     ----------
     name_or_path : str or Path
         One of `BUILT_IN_INSTRUMENTS` (spaces and hyphens count as underscores), or the path of a JSON file
-        with ``format_version``, ``name``, ``tuning_midi`` (string 1 first), ``frets`` and perhaps ``capo``.
+        with ``format_version``, ``name``, ``tuning_midi`` (string 1 first), ``frets`` and perhaps ``capo``,
+        ``scale_length_mm``, ``string_gauges_in`` and ``measured``. With ``base``, a built-in name, whatever
+        it does not say itself is taken from there.
 
     Returns
     -------
@@ -76,7 +82,7 @@ def read_instrument(name_or_path: str | Path) -> Instrument:
             f"this program reads {INSTRUMENT_FORMAT_VERSION}"
         )
     try:
-        return _instrument_from(document, path.stem)
+        return _instrument_from(_on_base(document), path.stem)
     except UsageError as error:
         raise UsageError(f"instrument file '{path}': {error}") from None
 
@@ -113,6 +119,43 @@ def parse_tuning(text: str) -> tuple[int, ...]:
     return read_open_strings(text, read_instrument(familiar).tuning_midi if familiar else None)
 
 
+def retuned(instrument: Instrument, tuning_midi: Sequence[int], name: str) -> Instrument:
+    """Tune the same strings to other notes.
+
+    Tension goes with the square of the pitch and inharmonicity falls with tension, so what was measured
+    moves along. With another number of strings it is another guitar: nothing is known of its strings.
+    """
+    tuning = tuple(tuning_midi)
+    if len(tuning) != len(instrument.tuning_midi):
+        return replace(instrument, tuning_midi=tuning, name=name, gauges_in=None, measured=None)
+    measured = instrument.measured and tuple(
+        known and _at_pitch(known, new - old)
+        for known, new, old in zip(instrument.measured, tuning, instrument.tuning_midi, strict=True)
+    )
+    return replace(instrument, tuning_midi=tuning, name=name, measured=measured)
+
+
+def _at_pitch(string: MeasuredString, semitones: int) -> MeasuredString:
+    if string.log10_b is None or semitones == 0:
+        return string
+    return replace(string, log10_b=string.log10_b - semitones / 6.0 * math.log10(2.0))
+
+
+def _on_base(document: dict[str, Any]) -> dict[str, Any]:
+    """Lay a player's file over the built-in instrument that it names as its base."""
+    named = document.get("base")
+    if named is None:
+        return document
+    key = _built_in_key(named) if isinstance(named, str) else None
+    if key is None:
+        raise UsageError(f"base is {named!r}; name one of {', '.join(BUILT_IN_INSTRUMENTS)}")
+    base = {name: value for name, value in load_model(f"instruments/{key}").items() if name != "name"}
+    tuning = document.get("tuning_midi")
+    if isinstance(tuning, list) and len(tuning) != len(base["tuning_midi"]):
+        del base["string_gauges_in"]
+    return base | document
+
+
 def _built_in_key(text: str) -> str | None:
     key = "_".join(text.lower().replace("-", " ").replace("_", " ").split())
     return key if key in BUILT_IN_INSTRUMENTS else None
@@ -138,6 +181,7 @@ def _instrument_from(document: dict[str, Any], fallback_name: str) -> Instrument
         capo=capo,
         gauges_in=_gauges(document.get("string_gauges_in"), len(tuning)),
         scale_length_mm=_scale_length(document.get("scale_length_mm", Instrument.scale_length_mm)),
+        measured=measured_strings(document.get("measured"), len(tuning)),
     )
 
 

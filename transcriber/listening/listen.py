@@ -145,7 +145,7 @@ def _stiffness(note: HeardNote, take: Take, reference_hz: float) -> Stiffness | 
     )
     if measured is None:
         return None
-    return Stiffness(measured.log10_b, measured.standard_error, measured.brightness)
+    return Stiffness(measured.log10_b, measured.standard_error, measured.brightness, measured.f0_hz)
 
 
 def single_pitch_share(track: PitchTrack) -> float:

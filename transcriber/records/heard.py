@@ -48,11 +48,14 @@ class Stiffness:
         Common logarithm of the inharmonicity coefficient B, and its standard error.
     brightness : float or None
         Centroid of the partials' amplitudes, in multiples of f0.
+    f0_hz : float or None
+        Pitch of the fundamental near the attack, freed from the sharpness of the other partials.
     """
 
     log10_b: float
     standard_error: float
     brightness: float | None = None
+    f0_hz: float | None = None
 
 
 @dataclass(frozen=True)
