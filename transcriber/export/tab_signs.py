@@ -70,7 +70,9 @@ def half_steps(semitones: float) -> str:
 def tied_sign(note: DraftNote) -> Sign:
     """Write a note that goes on sounding from the piece before."""
     height = _held_height(note)
-    body = half_steps(note.fret + height) if height and note.fret is not None else _body(note)[0].strip("<>[]")
+    body = _body(note)[0].strip("<>[]")
+    if height and note.fret is not None:
+        body = half_steps(note.fret + height)
     return Sign("(", body + ")", frozenset({"tied"}))
 
 

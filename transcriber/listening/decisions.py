@@ -65,7 +65,7 @@ class BoostedDecision:
         return float(np.clip(odds, -_LIMIT, _LIMIT))
 
 
-PICK_FEATURES = (
+_ATTACK_FEATURES = (
     "rise",
     "relative_rise",
     "high_share",
@@ -75,22 +75,9 @@ PICK_FEATURES = (
     "high_fall_db",
     "fall_db",
     "clarity_dip",
-    "log_gap",
-    "change",
-    "step_up",
 )
-REPICK_FEATURES = (
-    "rise",
-    "relative_rise",
-    "high_share",
-    "jump_db",
-    "dip_db",
-    "high_jump_db",
-    "high_fall_db",
-    "fall_db",
-    "clarity_dip",
-    "change",
-)
+PICK_FEATURES = (*_ATTACK_FEATURES, "log_gap", "change", "step_up")
+REPICK_FEATURES = (*_ATTACK_FEATURES, "change")
 BEND_FEATURES = (
     "log_duration",
     "log_extent",

@@ -88,13 +88,12 @@ def _finished(
     last = _end_frame(note, strength)
     if following is not None:
         last = min(last, max(following.onset, note.onset + 1))
-    lag = settings.attack_lag_s if note.picked else 0.0
     frames = slice(max(min(note.onset, last - 1), 0), max(last, note.onset + 1))
     times = np.array(track.times_s[frames])
     cents = 100.0 * (pitch[frames] - note.pitch)
     times.flags.writeable = False
     cents.flags.writeable = False
-    onset_s = max(float(track.times_s[note.onset]) - lag, float(track.times_s[0]))
+    onset_s = float(track.times_s[note.onset])
     end_s = float(track.times_s[min(last, len(track.times_s) - 1)])
     return HeardNote(
         onset_s,

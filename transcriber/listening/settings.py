@@ -45,8 +45,6 @@ class ListeningSettings:
     widest_bend : float
     widest_slur : float
         Largest step that a finger can hammer or pull, unless to or from an open string.
-    attack_lag_s : float
-        How much later than the sound begins its attack strength peaks.
     """
 
     step: float
@@ -69,7 +67,6 @@ class ListeningSettings:
     vibrato_turns: int
     widest_bend: float
     widest_slur: float
-    attack_lag_s: float
 
 
 def listening_settings() -> ListeningSettings:
