@@ -38,6 +38,7 @@ GIVEN = {
     "tempo": ("tempo",),
     "position": ("position",),
     "tempo,position": ("tempo", "position"),
+    "profile": ("profile",),
 }
 
 

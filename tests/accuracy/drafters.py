@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 import transcriber
+from tests.accuracy.profiles import instrument_file
 from tests.accuracy.takes import JudgedTake
 from transcriber.draft import draft_bytes
 
@@ -31,6 +32,7 @@ def draft_by_project(take: JudgedTake, given: tuple[str, ...]) -> Document:
         meter=take.composed.line.meter,
         tempo_bpm=take.composed.line.tempo_bpm if "tempo" in given else None,
         position=take.composed.position if "position" in given else None,
+        instrument=str(instrument_file(take.spec.set_name)) if "profile" in given else "standard",
     )
     return draft_document(take.sound, settings)
 

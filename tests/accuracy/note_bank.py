@@ -13,6 +13,8 @@ import soundfile as sf
 DATA = Path(__file__).resolve().parents[1] / "data"
 SAMPLE_RATE_HZ = 44100
 SETS = ("strat", "emily", "green")
+# Recording 1 of the strat alone: recording 2 is left for measuring the guitar.
+STRAT_FIRST, FIRST_SUFFIX = "strat_first", "_t1.flac"
 FURTHEST_SEMITONES = 2.5
 DYNAMIC_BOUNDS = ((58, "p"), (102, "mf"), (128, "f"))
 OTHER_DYNAMIC_COST = 0.9  # semitones of resampling that a fitting dynamic is worth
@@ -42,6 +44,8 @@ class Recorded:
 @functools.cache
 def index_rows(set_name: str, articulation: str) -> tuple[dict[str, str], ...]:
     """Rows of the index of one set and articulation."""
+    if set_name == STRAT_FIRST:
+        return tuple(row for row in index_rows("strat", articulation) if row["file"].endswith(FIRST_SUFFIX))
     with (DATA / "index.csv").open(newline="") as stream:
         rows = csv.DictReader(stream)
         return tuple(row for row in rows if (row["set"], row["articulation"]) == (set_name, articulation))
@@ -70,7 +74,7 @@ def choose(
     recordings; the others the nearest pitch, with the dynamic that fits the velocity if one is near.
     """
     rows = index_rows(set_name, articulation)
-    if set_name == "strat":
+    if set_name in ("strat", STRAT_FIRST):
         place = (str(string), str(max(fret, 1)))
         same = [row for row in rows if (row["string"], row["fret"]) == place]
         rows = tuple(same) or tuple(row for row in rows if row["string"] == str(string))

@@ -16,14 +16,14 @@ import soundfile as sf
 
 from tests.accuracy.compose import CONDITIONS, Composed, compose
 from tests.accuracy.handwritten import handwritten
-from tests.accuracy.note_bank import SAMPLE_RATE_HZ
+from tests.accuracy.note_bank import SAMPLE_RATE_HZ, STRAT_FIRST
 from tests.accuracy.note_bank import SETS as RECORDED_SETS
 from tests.accuracy.playing import play
 from tests.accuracy.splice import detune_of, splice
 from transcriber.records.line import Performance
 from transcriber.synthesis import STYLES, TONES, Tone, perform, render_performance, truth_document
 
-SETS = (*RECORDED_SETS, "synth")
+SETS = (*RECORDED_SETS, "synth", STRAT_FIRST)
 SPLITS: dict[str, tuple[str, ...]] = {"fit": ("green", "synth"), "report": ("strat", "emily", "synth")}
 SPLIT_SEEDS = {"fit": 1000, "report": 2000}
 ALL_CONDITIONS = (*CONDITIONS, "written")
