@@ -76,7 +76,7 @@ def draft_take(
     from transcriber.audio import read_take
     from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
-    from transcriber.fretboard import place_notes
+    from transcriber.fretboard import find_pins, place_phrases
     from transcriber.listening import listen
     from transcriber.models import models_sha256
     from transcriber.notation import write_rhythm
@@ -93,11 +93,13 @@ def draft_take(
     stage("writing the rhythm")
     written = write_rhythm(heard, settings.tempo_bpm, settings.meter)
     stage("placing the notes on the neck")
-    placed = place_notes(heard.notes, instrument, settings.position)
+    pins = find_pins(heard.notes, [(pin.time_s, pin.string, pin.fret) for pin in settings.pins])
+    beat_s = 60.0 / written.tempo_bpm
+    placed, phrases = place_phrases(heard.notes, instrument, settings.position, pins, beat_s)
     stage("putting the draft together")
     made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
     assembly = AssembleSettings(calibration=confidence_calibration())
-    draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly)
+    draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly, phrases)
     stage.end()
     return draft
 
@@ -114,9 +116,16 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     Raises
     ------
     UsageError
-        If there is no such instrument, tuning, capo or position on it.
+        If there is no such instrument, tuning, capo, position or pinned place on it.
     """
-    from transcriber.fretboard import note_name, parse_tuning, read_instrument, retuned, validate_position
+    from transcriber.fretboard import (
+        check_pin,
+        note_name,
+        parse_tuning,
+        read_instrument,
+        retuned,
+        validate_position,
+    )
 
     instrument = read_instrument(settings.instrument)
     if settings.tuning is not None:
@@ -133,6 +142,8 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
         instrument = replace(instrument, capo=settings.capo)
     if settings.position is not None:
         validate_position(settings.position, instrument)
+    for pin in settings.pins:
+        check_pin(pin.string, pin.fret, instrument)
     return instrument
 
 

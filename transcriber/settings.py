@@ -14,7 +14,30 @@ TEMPO_BOUNDS_BPM = (20.0, 400.0)
 METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
 
-Option = str | int | float | None
+PIN_STRINGS, PIN_FRETS = (1, 12), (0, 36)
+
+Option = str | int | float | tuple[str, ...] | None
+
+
+@dataclass(frozen=True)
+class Pin:
+    """Where a person says that the note beginning at `time_s` (seconds in the file) is played.
+
+    `string` 1 is the highest-sounding, `fret` counts from the capo.
+    """
+
+    time_s: float
+    string: int
+    fret: int
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.time_s) and self.time_s >= 0):
+            raise UsageError(f"pin {self}: {self.time_s:g} s is not a time in a file; give 0 or more seconds")
+        check_bounds(f"pin {self}: string", self.string, *PIN_STRINGS)
+        check_bounds(f"pin {self}: fret", self.fret, *PIN_FRETS)
+
+    def __str__(self) -> str:
+        return f"{self.time_s:g}={self.string}/{self.fret}"
 
 
 @dataclass(frozen=True)
@@ -34,6 +57,8 @@ class DraftSettings:
         Fret of the capo; replaces the instrument's.
     position : int or None
         Fret of the index finger at the start, counted from the capo; 0 for open position.
+    pins : tuple of Pin
+        Notes whose string and fret are known.
     start_s, end_s : float or None
         The part of the recording to draft, seconds in the file.
     chords : str or None
@@ -54,6 +79,7 @@ class DraftSettings:
     start_s: float | None = None
     end_s: float | None = None
     chords: str | None = None
+    pins: tuple[Pin, ...] = ()
 
     def __post_init__(self) -> None:
         if self.tempo_bpm is not None:
@@ -79,6 +105,7 @@ class DraftSettings:
         for item in fields(self):
             value = getattr(self, item.name)
             given[item.name] = str(value) if isinstance(value, Meter) else value
+        given["pins"] = tuple(str(pin) for pin in self.pins)
         given["instrument"] = Path(self.instrument).name
         return given
 
@@ -97,6 +124,20 @@ def parse_meter(text: str) -> Meter:
     meter = Meter(int(match[1]), int(match[2]))
     _check_meter(meter)
     return meter
+
+
+def parse_pin(text: str) -> Pin:
+    """Read a pin such as ``"1.25=2/5"``: seconds in the file, string and fret.
+
+    Raises
+    ------
+    UsageError
+        If it is not written so, or out of bounds.
+    """
+    match = re.fullmatch(r"\s*(\d{1,7}(?:\.\d*)?)\s*=\s*(\d{1,3})\s*/\s*(\d{1,3})\s*", text, flags=re.ASCII)
+    if match is None:
+        raise UsageError(f"pin '{text}' is not SECONDS=STRING/FRET; write it like 1.25=2/5")
+    return Pin(float(match[1]), int(match[2]), int(match[3]))
 
 
 def check_bounds(name: str, value: float, low: float, high: float, unit: str = "") -> None:

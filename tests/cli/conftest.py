@@ -70,7 +70,12 @@ def draft():
 @pytest.fixture
 def stage_records():
     """What each stage makes of a line of four notes."""
-    return {"read_take": take(), "listen": heard(), "write_rhythm": written(), "place_notes": placed()}
+    return {
+        "read_take": take(),
+        "listen": heard(),
+        "write_rhythm": written(),
+        "place_phrases": (placed(), ()),
+    }
 
 
 @pytest.fixture

@@ -28,7 +28,7 @@ def stages(monkeypatch, stage_records):
         ("audio", "read_take"),
         ("listening", "listen"),
         ("notation", "write_rhythm"),
-        ("fretboard", "place_notes"),
+        ("fretboard", "place_phrases"),
     ):
         monkeypatch.setattr(f"transcriber.{home}.{name}", stand_in(name))
     return given
@@ -43,7 +43,8 @@ def test_each_stage_gets_what_the_stages_before_it_made(stages, stage_records):
     assert stages["listen"][0] is take
     assert stages["listen"][1].capo == 2
     assert stages["write_rhythm"] == (heard, 120, Meter(3, 4))
-    assert stages["place_notes"] == (heard.notes, stages["listen"][1], 5)
+    beat_s = 60 / stage_records["write_rhythm"].tempo_bpm
+    assert stages["place_phrases"] == (heard.notes, stages["listen"][1], 5, {}, beat_s)
     assert [note.pitch_midi for note in draft.notes] == [60, 62, 64, 65]
     assert len(told) == 5
 

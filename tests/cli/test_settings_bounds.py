@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from transcriber import DraftSettings, Meter, UsageError
 from transcriber.pipeline import choose_instrument
-from transcriber.settings import parse_meter
+from transcriber.settings import parse_meter, parse_pin
 
 
 @given(st.floats(20, 400))
@@ -72,3 +72,19 @@ def test_options_are_plain_values_without_folders():
 def test_settings_are_frozen():
     with pytest.raises(AttributeError):
         DraftSettings().tempo_bpm = 100
+
+
+@pytest.mark.parametrize("text", ["", "1.25", "1.25=2", "1.25=/5", "x=2/5", "1=2/5/6", "-1=2/5", "1e400=1/1"])
+def test_what_is_no_pin_is_said_in_one_line(text):
+    with pytest.raises(UsageError, match=r"SECONDS=STRING/FRET; write it like 1.25=2/5"):
+        parse_pin(text)
+
+
+def test_pins_are_read_kept_within_bounds_and_told_in_the_options():
+    pin = parse_pin(" 1.250=2/5 ")
+    assert (pin.time_s, pin.string, pin.fret) == (1.25, 2, 5)
+    assert DraftSettings(pins=(pin,)).options()["pins"] == ("1.25=2/5",)
+    with pytest.raises(UsageError, match=r"string 13 is out of 1 to 12"):
+        parse_pin("1=13/5")
+    with pytest.raises(UsageError, match=r"string 7 is out of 1 to 6"):
+        choose_instrument(DraftSettings(pins=(parse_pin("1=7/5"),)))

@@ -18,7 +18,9 @@ from transcriber.draft import (
     Issue,
     Key,
     MadeBy,
+    NotePlace,
     Phrase,
+    PhraseAlternative,
     Shape,
     Source,
     Timing,
@@ -59,6 +61,19 @@ def sample_note(number: int, onset: float, string: int, fret: int, start: Fracti
     return replace(note, **changes)
 
 
+def sample_alternative(notes: tuple[DraftNote, ...]) -> PhraseAlternative:
+    """The same notes a string lower and four frets up."""
+    return PhraseAlternative(
+        position=9,
+        strings=(3,),
+        shifts=0,
+        extra_cost=0.75,
+        toss_up=True,
+        words="the same line at frets 9 to 12 on string 3, as easy to play",
+        notes=tuple(NotePlace(note.id, 3, note.pitch_midi - STANDARD[2]) for note in notes),
+    )
+
+
 def sample_draft() -> Draft:
     """A pickup and three notes: a grace, a bend with release, a note below the instrument."""
     notes = (
@@ -95,7 +110,7 @@ def sample_draft() -> Draft:
         timing=Timing(120.0, Meter(4, 4), None, (0.5, 1.0, 1.5, 2.0, 2.5), -1),
         key=Key("F#", "minor"),
         chords=(Chord("F#m7", 1, Fraction(1), Fraction(4)),),
-        phrases=(Phrase("p1", "Opening", "Quiet.", 0.5, 1.95),),
+        phrases=(Phrase("p1", "Opening", "Quiet.", 0.5, 1.95, (sample_alternative(notes[:3]),)),),
         shapes=(Shape("minor pentatonic, low box", 0.5, 2.5, 5, 9),),
         notes=notes,
         issues=(

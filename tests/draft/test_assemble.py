@@ -11,6 +11,7 @@ import pytest
 from transcriber.draft import AssembleSettings, MadeBy, assemble_draft, draft_bytes
 from transcriber.draft.assemble import decimate_contour
 from transcriber.records.heard import Heard, HeardNote, PitchTrack
+from transcriber.records.phrased import PhraseFingering, PhrasePlaces
 from transcriber.records.placed import Instrument, Place, Placed
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
@@ -183,3 +184,23 @@ def test_stages_that_disagree_are_a_fault_of_the_program():
 def test_no_notes_make_an_empty_draft():
     draft = assemble_draft(take(), heard(), written(), placed(), NECK, MADE_BY)
     assert b'"notes": []' in draft_bytes(draft)
+
+
+def test_phrases_name_their_notes_by_id():
+    other = PhraseFingering(((3, 9), None), 9, 1, 0.456, True, "the same line at fret 9 on string 3")
+    draft = assemble_draft(
+        take(),
+        heard(heard_note(0.5, 0.9, 64), heard_note(1.0, 1.5, 20), heard_note(2.5, 3.0, 64)),
+        written(("0", "1"), ("1", "1"), ("4", "1")),
+        placed((2, 5, 1, 0.6), None, (2, 5, 1, 0.6)),
+        NECK,
+        MADE_BY,
+        phrases=(PhrasePlaces(0, 2, (other,)), PhrasePlaces(2, 3, ())),
+    )
+    first, second = draft.phrases
+    assert (first.id, first.name, first.start_s, first.end_s) == ("p1", "", 0.5, 1.5)
+    assert (second.id, second.alternatives, second.start_s) == ("p2", (), 2.5)
+    (alternative,) = first.alternatives
+    assert [(note.id, note.string, note.fret) for note in alternative.notes] == [("n001", 3, 9)]
+    assert (alternative.strings, alternative.extra_cost, alternative.toss_up) == ((3,), 0.46, True)
+    assert draft_bytes(draft) == draft_bytes(draft)

@@ -77,7 +77,12 @@ def test_schema_and_records_have_the_same_keys(definition):
     if "properties" not in schema:
         assert "additionalProperties" not in schema
         return
-    names = {"instrument": "DraftInstrument", "made_by": "MadeBy"}
+    names = {
+        "instrument": "DraftInstrument",
+        "made_by": "MadeBy",
+        "phrase_alternative": "PhraseAlternative",
+        "note_place": "NotePlace",
+    }
     record = RECORD_OF.get(definition) or getattr(document, names.get(definition, str(definition).title()))
     fields = [field.name for field in dataclasses.fields(record)]
     assert list(schema["properties"]) == fields

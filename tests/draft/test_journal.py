@@ -195,6 +195,20 @@ def test_key_chords_and_phrases():
     assert (draft.phrases, draft.key) == ((), None)
 
 
+def test_other_fingerings_stay_while_they_still_fit():
+    def kept(*corrections):
+        return [len(phrase.alternatives) for phrase in corrected(*corrections).phrases]
+
+    assert kept(Correction("set_phrase", phrase="p1", values={"name": "Call", "start_s": 0.5})) == [1]
+    assert kept(change(FIRST, velocity=40), remark(FIRST, "softly")) == [1]
+    assert kept(Correction("remove_note", note=mark(LOW))) == [1]
+    assert kept(Correction("set_phrase", phrase="p1", values={"end_s": 1.5})) == [0]
+    assert kept(Correction("remove_note", note=mark(FIRST))) == [0]
+    assert kept(change(FIRST, string=3, fret=9)) == [0]
+    new = Correction("set_phrase", phrase="early", values={"name": "Lead-in", "start_s": 0.1, "end_s": 0.5})
+    assert kept(new) == [0, 1]
+
+
 @pytest.mark.parametrize(
     ("correction", "said"),
     [
@@ -450,7 +464,8 @@ def redrafted(shift=0.0, **changes):
         replace(note, id=f"n{index:03d}", onset_s=round(note.onset_s + shift, 4), **changes.get(note.id, {}))
         for index, note in enumerate(SAMPLE.notes, start=2)
     ]
-    return replace(SAMPLE, notes=(extra, *moved), issues=())
+    phrases = tuple(replace(phrase, alternatives=()) for phrase in SAMPLE.phrases)
+    return replace(SAMPLE, notes=(extra, *moved), phrases=phrases, issues=())
 
 
 def test_corrections_find_their_notes_after_drafting_again():

@@ -11,7 +11,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from make_golden import WIDTHS, golden_path
 
-from transcriber.draft.document import Draft
+from transcriber.draft.document import Draft, Phrase, PhraseAlternative
 from transcriber.errors import UsageError
 from transcriber.export import text_tab
 from transcriber.export.read_tab import read_text_tab
@@ -245,3 +245,16 @@ def test_no_notes() -> None:
     text = text_tab(replace(lines.straight_line(), notes=(), chords=(), issues=()))
     assert text.startswith("ferry_landing.wav\n=")
     assert "Signs" not in text
+
+
+def test_only_a_toss_up_is_told_and_nameless_phrases_are_not_remarks() -> None:
+    draft = lines.DRAFTS["straight_line"]()
+    near = PhraseAlternative(9, (3,), 0, 0.5, True, "the same line at fret 9 on string 3", ())
+    far = replace(near, toss_up=False, words="the same line at fret 14 on string 4")
+    told = replace(draft, phrases=(Phrase("p1", "", None, 0.5, 3.6, (near, far)),))
+    tab = text_tab(told)
+    assert "Could be elsewhere\n- 0:00.50 to 0:03.60: the same line at fret 9 on string 3\n" in tab
+    assert "fret 14" not in tab
+    assert "Remarks" not in tab
+    quiet = replace(draft, phrases=(Phrase("p1", "", None, 0.5, 3.6, (far,)),))
+    assert text_tab(quiet) == text_tab(replace(draft, phrases=()))

@@ -47,7 +47,18 @@ SETTINGS = {
     "sound_weight": 2.0,
     "sound_excess": 1.2,
     "sound_excess_width": 0.2,
+    "fastest_shift_frets_per_s": 60.0,
+    "too_fast_cost": 400.0,
+    "phrase_rest_beats": 0.8,
+    "alternative_cost_per_note": 2.0,
+    "toss_up_cost": 1.1,
+    "alternatives_kept": 3,
 }
+SETTINGS_BASIS = (
+    "fastest_shift_frets_per_s is common practice: five frets, a hand's breadth, between two notes 0.08 s "
+    "apart, some 1.5 m/s over frets of 25 mm; the fastest shift in the lines of tests/accuracy is 47. "
+    "The other settings are by hand."
+)
 HANDWRITTEN_WEIGHT = 6.0
 PULL = 1.0
 # A player who names a position means it, wherever else the line would lie well, and a leap of the hand is
@@ -204,6 +215,7 @@ def main() -> None:
             "made_by": "tests/fretboard/fit_fretting.py",
             "inputs": f"fit half of tests/fretboard: {len(handwritten('fit'))} hand-written lines and "
             f"{sum(LINES_PER_KIND['fit'].values())} generated lines, {LINES_PER_KIND['fit']}",
+            "settings": SETTINGS_BASIS,
         }
         fitted = fit()
         _write({**head, "provenance": provenance, **fitted})

@@ -84,6 +84,13 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--tuning", metavar="NOTES", help="from the lowest string up: 'D A D G B E', 'drop d'")
     told.add_argument("--capo", metavar="FRET", help="fret of the capo")
     told.add_argument("--position", metavar="FRET", help="fret of the index finger from the capo, 0: open")
+    told.add_argument(
+        "--pin",
+        metavar="S=STRING/FRET",
+        action="append",
+        default=[],
+        help="where the note at this second is played, '1.25=2/5'; may be given again",
+    )
     told.add_argument("--start", metavar="S", help="draft from this second of the file")
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)

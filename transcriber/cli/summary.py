@@ -9,7 +9,7 @@ from transcriber.cli.console import Output
 from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
-    from transcriber.draft.document import Draft, DraftNote, Issue
+    from transcriber.draft.document import Draft, DraftNote, Issue, Phrase
     from transcriber.pipeline import DraftFiles
 
 _CHECK_NOTE = "check_note"
@@ -56,6 +56,7 @@ def result_entry(take: str, made: DraftFiles) -> dict[str, Any]:
             for issue in draft.issues
             if issue.code != _CHECK_NOTE
         ],
+        "phrases": [_phrase_entry(phrase) for phrase in draft.phrases],
         "corrections_left_out": [problem.message for problem in made.problems],
         "files": [str(path) for path in made.files],
     }
@@ -113,6 +114,18 @@ def _check_entry(draft: Draft, issue: Issue) -> dict[str, Any]:
     if note is not None:
         entry |= {"bar": note.bar, "beat": str(note.beat), "confidence": note.confidence.overall}
     return entry
+
+
+def _phrase_entry(phrase: Phrase) -> dict[str, Any]:
+    return {
+        "phrase": phrase.id,
+        "start_s": phrase.start_s,
+        "end_s": phrase.end_s,
+        "alternatives": [
+            {"words": each.words, "extra_cost": each.extra_cost, "toss_up": each.toss_up}
+            for each in phrase.alternatives
+        ],
+    }
 
 
 def _count(number: int, noun: str) -> str:

@@ -6,7 +6,7 @@ import argparse
 import os
 
 from transcriber.errors import UsageError
-from transcriber.settings import DraftSettings, check_bounds, parse_meter
+from transcriber.settings import DraftSettings, check_bounds, parse_meter, parse_pin
 
 WIDTH_BOUNDS = (60, 200)
 JOBS_BOUNDS = (1, 256)
@@ -55,6 +55,7 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         position=_optional_whole("position", arguments.position),
         start_s=optional_number("start", arguments.start, "seconds in the file"),
         end_s=optional_number("end", arguments.end, "seconds in the file"),
+        pins=tuple(parse_pin(text) for text in arguments.pin),
     )
 
 

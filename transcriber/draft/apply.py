@@ -171,7 +171,16 @@ def _with_note(draft: Draft, note_id: str, note: DraftNote, looked_at: bool = Tr
     if looked_at:
         issues = tuple(issue for issue in issues if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,)))
     notes = tuple(note if other.id == note_id else other for other in draft.notes)
-    return replace(draft, notes=_in_order(notes), issues=issues)
+    changed = replace(draft, notes=_in_order(notes), issues=issues)
+    old = draft.note(note_id)
+    if old is not None and _played(old) != _played(note):
+        return _without_alternatives_of(changed, note_id)
+    return changed
+
+
+def _played(note: DraftNote) -> tuple[Any, ...]:
+    """What other fingerings of its phrase were found for, or would now contradict."""
+    return note.pitch_midi, note.string, note.fret, note.techniques
 
 
 def _without_note(draft: Draft, note_id: str) -> Draft:
@@ -181,7 +190,21 @@ def _without_note(draft: Draft, note_id: str) -> Draft:
         if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,))
     )
     notes = tuple(note for note in draft.notes if note.id != note_id)
-    return replace(draft, notes=notes, issues=tuple(issues))
+    return _without_alternatives_of(replace(draft, notes=notes, issues=tuple(issues)), note_id)
+
+
+def _without_alternatives_of(draft: Draft, note_id: str) -> Draft:
+    """Drop the other fingerings that place a note as it no longer is."""
+    phrases = tuple(
+        replace(
+            phrase,
+            alternatives=tuple(
+                each for each in phrase.alternatives if all(place.id != note_id for place in each.notes)
+            ),
+        )
+        for phrase in draft.phrases
+    )
+    return replace(draft, phrases=phrases)
 
 
 def _in_order(notes: tuple[DraftNote, ...]) -> tuple[DraftNote, ...]:
@@ -226,8 +249,11 @@ def _set_chords(draft: Draft, correction: Correction) -> Draft:
 
 def _set_phrase(draft: Draft, correction: Correction) -> Draft:
     old = _phrase(draft, correction.phrase)
-    base = {"id": correction.phrase, "name": "", "remark": None} if old is None else encode(old)
-    document = {**base, **correction.values}
+    blank: dict[str, Any] = {"id": correction.phrase, "name": "", "remark": None, "alternatives": []}
+    document = {**(blank if old is None else encode(old)), **correction.values}
+    if old is not None and (document["start_s"], document["end_s"]) != (old.start_s, old.end_s):
+        # Other fingerings were found for the notes between the old bounds.
+        document["alternatives"] = []
     check_document(document, "phrase", part="phrase")
     rest = [phrase for phrase in draft.phrases if phrase.id != correction.phrase]
     return _with_phrases(draft, [*rest, decode(Phrase, document)])

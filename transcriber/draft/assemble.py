@@ -14,6 +14,7 @@ from itertools import chain
 
 import numpy as np
 
+from transcriber.draft.assemble_phrases import draft_phrases
 from transcriber.draft.calibration import AS_MEASURED, Calibration
 from transcriber.draft.document import (
     CONFIDENCE_ASPECTS,
@@ -30,6 +31,7 @@ from transcriber.draft.document import (
     Timing,
 )
 from transcriber.records.heard import Heard, HeardNote
+from transcriber.records.phrased import PhrasePlaces
 from transcriber.records.placed import Instrument, Place, Placed
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
@@ -84,6 +86,7 @@ def assemble_draft(
     instrument: Instrument,
     made_by: MadeBy,
     settings: AssembleSettings | None = None,
+    phrases: Sequence[PhrasePlaces] = (),
 ) -> Draft:
     """Assemble the draft of one take.
 
@@ -96,6 +99,8 @@ def assemble_draft(
     instrument : Instrument
     made_by : MadeBy
     settings : AssembleSettings, optional
+    phrases : sequence of PhrasePlaces
+        Phrases of the line with their other fingerings.
 
     Returns
     -------
@@ -133,7 +138,7 @@ def assemble_draft(
         timing=_timing(written),
         key=None,
         chords=(),
-        phrases=(),
+        phrases=draft_phrases(phrases, notes),
         shapes=(),
         notes=notes,
         issues=(*sorted(issues, key=_issue_order), *checks),

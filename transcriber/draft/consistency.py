@@ -54,6 +54,7 @@ def _faults(draft: Draft) -> Iterator[str]:
             yield f"{path}.onset_s is {note.onset_s}; notes stand in order and the one before is at {before}"
         before = note.onset_s
         yield from _note_faults(note, draft, path)
+    yield from _alternative_faults(draft)
     yield from _issue_faults(draft)
 
 
@@ -119,6 +120,30 @@ def _technique_faults(technique: Technique, instrument: DraftInstrument, path: s
     highest = instrument.fretted.highest_fret
     if technique.to_fret is not None and technique.to_fret > highest:
         yield f"{path}.to_fret is {technique.to_fret}; the highest fret over the capo is {highest}"
+
+
+def _alternative_faults(draft: Draft) -> Iterator[str]:
+    """What other fingerings say must hold of the notes that they place."""
+    known = {note.id: note for note in draft.notes}
+    neck = draft.instrument.fretted
+    for index, phrase in enumerate(draft.phrases):
+        for number, alternative in enumerate(phrase.alternatives):
+            for at, place in enumerate(alternative.notes):
+                path = f"$.phrases[{index}].alternatives[{number}].notes[{at}]"
+                note = known.get(place.id)
+                if note is None:
+                    yield f'{path}.id is "{place.id}"; no note has this id'
+                    continue
+                faults = list(_neck_place_faults(place, draft.instrument, path))
+                yield from faults
+                if faults or note.has("dead_note", "natural_harmonic"):
+                    continue
+                pitch = neck.open_midi(place.string) + place.fret
+                if pitch != note.pitch_midi:
+                    yield (
+                        f"{path}: string {place.string} at fret {place.fret} sounds {pitch}, "
+                        f"but {place.id} is {note.pitch_midi}"
+                    )
 
 
 def _issue_faults(draft: Draft) -> Iterator[str]:

@@ -161,14 +161,66 @@ class Chord:
 
 
 @dataclass(frozen=True)
+class NotePlace:
+    """A string and a fret for the note with an id."""
+
+    id: str
+    string: int
+    fret: int
+
+
+@dataclass(frozen=True)
+class PhraseAlternative:
+    """Another fingering of a phrase, the notes around it left where they are.
+
+    Attributes
+    ----------
+    position : int
+        Lowest fret of the index finger, counted from the capo; 0 if all notes are open.
+    strings : tuple of int
+        Strings that it uses, ascending.
+    shifts : int
+        How often the hand shifts, to and from the notes around the phrase included.
+    extra_cost : float
+        How much harder than the fingering drafted; a hand's shift costs 2 to 10.
+    toss_up : bool
+        Whether it is as good a guess as the fingering drafted.
+    words : str
+        What sets it apart, for people.
+    notes : tuple of NotePlace
+    """
+
+    position: int
+    strings: tuple[int, ...]
+    shifts: int
+    extra_cost: float
+    toss_up: bool
+    words: str
+    notes: tuple[NotePlace, ...]
+
+
+@dataclass(frozen=True)
 class Phrase:
-    """A named part of the take from `start_s` up to `end_s`, with the teacher's remark on it."""
+    """A part of the take from `start_s` up to `end_s`.
+
+    Attributes
+    ----------
+    id : str
+    name : str
+        Given by a person, empty where nobody named it.
+    remark : str or None
+        The teacher's own words.
+    start_s, end_s : float
+    alternatives : tuple of PhraseAlternative
+        Other fingerings, the easiest first.
+    """
 
     id: str
     name: str
     remark: str | None
     start_s: float
     end_s: float
+    alternatives: tuple[PhraseAlternative, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ NOTE_LINES: tuple[tuple[str, ...], ...] = (
     ("confidence",),
     ("alternatives",),
 )
-_ONE_LINE = ("chords", "phrases", "shapes", "issues")
+_ONE_LINE = ("chords", "shapes", "issues")
 
 
 def draft_text(draft: Draft) -> str:
@@ -57,6 +57,8 @@ def compact(value: Any) -> str:
 def _part(key: str, value: Any) -> str:
     if key == "notes":
         return _array([_note(note) for note in value])
+    if key == "phrases":
+        return _array([_phrase(phrase) for phrase in value])
     if key in _ONE_LINE:
         return _array([f"    {compact(item)}" for item in value])
     return compact(value)
@@ -64,6 +66,20 @@ def _part(key: str, value: Any) -> str:
 
 def _array(items: list[str]) -> str:
     return "[\n" + ",\n".join(items) + "\n  ]" if items else "[]"
+
+
+def _phrase(phrase: dict[str, Any]) -> str:
+    """Lay out a phrase, each of its other fingerings on two lines."""
+    if not phrase["alternatives"]:
+        return f"    {compact(phrase)}"
+    alternatives = []
+    for alternative in phrase["alternatives"]:
+        rest = {name: part for name, part in alternative.items() if name != "notes"}
+        notes = compact(alternative["notes"])
+        alternatives.append(f'        {{{compact(rest)[1:-1]},\n         "notes": {notes}}}')
+    facts = {name: part for name, part in phrase.items() if name != "alternatives"}
+    listed = ",\n".join(alternatives)
+    return f'    {{{compact(facts)[1:-1]},\n      "alternatives": [\n{listed}\n      ]}}'
 
 
 def _note(note: dict[str, Any]) -> str:

@@ -93,6 +93,7 @@ def _conductor(draft: Draft, times: TimeMap) -> mido.MidiTrack:
     timed += [
         _Timed(times.tick_at(phrase.start_s), _ON, meta("marker", text=_text(phrase.name)))
         for phrase in draft.phrases
+        if phrase.name
     ]
     return _track(timed)
 

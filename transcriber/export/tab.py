@@ -13,7 +13,7 @@ from transcriber.export.score import score_of
 from transcriber.export.tab_canvas import draw_system
 from transcriber.export.tab_layout import fill_systems
 from transcriber.export.tab_signs import NOTE_NAMES
-from transcriber.export.tab_words import check_list, header, remarks, take_issues
+from transcriber.export.tab_words import check_list, header, remarks, take_issues, toss_ups
 from transcriber.export.tab_writer import TabWriter
 
 NARROWEST, WIDEST = 60, 200
@@ -52,7 +52,8 @@ def text_tab(draft: Draft, width: int = 80) -> str:
         lines += ["", *draw_system(system, names)]
     if score.bars:
         lines += ["", *writer.legend(width)]
-    lines += take_issues(draft, width) + check_list(draft, width) + remarks(draft, width)
+    lines += take_issues(draft, width) + check_list(draft, width)
+    lines += toss_ups(draft, width) + remarks(draft, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 

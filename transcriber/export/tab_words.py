@@ -71,12 +71,25 @@ def remarks(draft: Draft, width: int) -> list[str]:
     """Phrases with their names, and the teacher's own words on phrases and notes."""
     lines: list[str] = []
     for phrase in draft.phrases:
+        if not phrase.name and not phrase.remark:
+            continue
         words = f"{_clock(phrase.start_s)} {_plain(phrase.name)}"
         lines += _item(words + (f": {_plain(phrase.remark)}" if phrase.remark else ""), width)
     for note in draft.notes:
         if note.remark:
             lines += _item(f"{_where(note)}: {_plain(note.remark)}", width)
     return ["", "Remarks", *lines] if lines else []
+
+
+def toss_ups(draft: Draft, width: int) -> list[str]:
+    """Phrases for which another fingering is as good a guess, one line for each."""
+    lines: list[str] = []
+    for phrase in draft.phrases:
+        close = next((each for each in phrase.alternatives if each.toss_up), None)
+        if close is not None:
+            span = f"{_clock(phrase.start_s)} to {_clock(phrase.end_s)}"
+            lines += _item(f"{span}: {_plain(close.words)}", width)
+    return ["", "Could be elsewhere", *lines] if lines else []
 
 
 def _tuning(draft: Draft) -> str:

@@ -14,20 +14,24 @@ from transcriber.fretboard.instruments import (
     retuned,
 )
 from transcriber.fretboard.measured_file import instrument_file
-from transcriber.fretboard.placement import place_notes, validate_position
+from transcriber.fretboard.pins import check_pin, find_pins
+from transcriber.fretboard.placement import place_notes, place_phrases, validate_position
 from transcriber.fretboard.tunings import check_tuning, note_name
 
 __all__ = [
     "BUILT_IN_INSTRUMENTS",
     "GuitarProfile",
     "UsedNote",
+    "check_pin",
     "check_tuning",
     "expected_places",
+    "find_pins",
     "instrument_file",
     "note_name",
     "parse_places",
     "parse_tuning",
     "place_notes",
+    "place_phrases",
     "profile_guitar",
     "read_instrument",
     "retuned",

@@ -38,6 +38,18 @@ class FrettingModel:
         The given position holds by this factor less with every note, until it is below the floor.
     sound_weight : float
         Cost of a log likelihood of -1 by the sound of the string.
+    fastest_shift_frets_per_s : float
+        The hand shifts no faster from one note's onset to the next, but for a slide, which was heard.
+    too_fast_cost : float
+        Cost of a faster shift; above all that a hand would take on to avoid one.
+    phrase_rest_beats : float
+        A silence as long as this, in beats, parts two phrases.
+    alternative_cost_per_note : float
+        Other fingerings of a phrase cost at most this much more a note, at the mean.
+    toss_up_cost : float
+        One that costs at most this much more in all is as good a guess as the one chosen.
+    alternatives_kept : int
+        At most so many other fingerings of a phrase are told.
     sound_excess, sound_excess_width : float
         Where following the sound costs this much more a note than hands alone, the sound counts half; over
         this width (of a logistic curve) it loses its weight.
@@ -57,6 +69,12 @@ class FrettingModel:
     sound_weight: float
     sound_excess: float
     sound_excess_width: float
+    fastest_shift_frets_per_s: float
+    too_fast_cost: float
+    phrase_rest_beats: float
+    alternative_cost_per_note: float
+    toss_up_cost: float
+    alternatives_kept: int
 
 
 def read_fretting_model() -> FrettingModel:

@@ -29,10 +29,20 @@ HARMONIC_NODES = ((12, 12), (7, 19), (19, 19), (5, 24), (24, 24), (4, 28), (9, 2
 
 @dataclass(frozen=True)
 class NoteKey:
-    """What decides where a note can be: its pitch and whether it is a natural harmonic."""
+    """What decides where a note can be.
+
+    Attributes
+    ----------
+    pitch_midi : int
+    harmonic : bool
+        Whether it is a natural harmonic.
+    pinned : (int, int) or None
+        The one (string, fret) where a person put it.
+    """
 
     pitch_midi: int
     harmonic: bool = False
+    pinned: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -66,6 +76,8 @@ class HandStates:
 
 def places_of(key: NoteKey, instrument: Instrument) -> tuple[tuple[int, int], ...]:
     """All (string, fret) at which a note can be played; for a harmonic the fret is the node touched."""
+    if key.pinned is not None:
+        return (key.pinned,)
     if not key.harmonic:
         return instrument.places(key.pitch_midi)
     return tuple(

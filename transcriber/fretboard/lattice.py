@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +38,8 @@ class Step:
         Log likelihood of each place by the sound of the string; None where the sound tells nothing.
     sound_weight : float
         Cost of a log likelihood of -1.
+    reach : int or None
+        Frets the hand can shift in the time there is; None for no bound.
     """
 
     key: NoteKey
@@ -47,6 +48,15 @@ class Step:
     haste: float
     sound: PlaceLikelihood | None = None
     sound_weight: float = 0.0
+    reach: int | None = None
+
+
+@dataclass(frozen=True)
+class Path:
+    """One path through a line: an index into each step's states, and its total cost."""
+
+    states: tuple[int, ...]
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -58,6 +68,16 @@ class Sums:
     log_total: float
 
 
+@dataclass(frozen=True)
+class _MoveCosts:
+    """Costs of the moves between two notes at leisure and in haste, and the frets shifted, each (n, m)."""
+
+    at_leisure: CostArray
+    in_haste: CostArray
+    shifted: npt.NDArray[np.int8]
+    furthest: int
+
+
 class Lattice:
     """Costs between hand states on one instrument, computed once for each pair of notes that occurs."""
 
@@ -66,7 +86,7 @@ class Lattice:
         self._model = model
         self._states: dict[NoteKey, HandStates] = {}
         self._demands: dict[tuple[NoteKey, Demand], CostArray] = {}
-        self._moves: dict[tuple[NoteKey, NoteKey, Move, bool], tuple[CostArray, CostArray]] = {}
+        self._moves: dict[tuple[NoteKey, NoteKey, Move, bool], _MoveCosts] = {}
 
     def states(self, key: NoteKey) -> HandStates:
         """States of one note."""
@@ -96,29 +116,60 @@ class Lattice:
         gapped_scale = step.demand.gapped_scale
         index = (before.key, step.key, step.move, gapped_scale)
         if index not in self._moves:
-            pair = Pair(self.states(before.key), self.states(step.key))
-            shape = (len(pair.before), len(pair.after))
-            leisure, haste = move_features(pair, step.move, gapped_scale, self._model.hard_cost)
-            self._moves[index] = (
-                weigh(leisure, self._model.weights, shape).astype(np.float32),
-                weigh(haste, self._model.weights, shape).astype(np.float32),
+            self._moves[index] = self._costs_of(
+                Pair(self.states(before.key), self.states(step.key)), step.move, gapped_scale
             )
-        at_leisure, in_haste = self._moves[index]
-        return at_leisure + np.float32(step.haste) * in_haste
+        costs = self._moves[index]
+        total = costs.at_leisure + np.float32(step.haste) * costs.in_haste
+        if step.reach is not None and step.reach < costs.furthest:
+            total += np.float32(self._model.too_fast_cost) * (costs.shifted > step.reach)
+        return total
+
+    def _costs_of(self, pair: Pair, move: Move, gapped_scale: bool) -> _MoveCosts:
+        shape = (len(pair.before), len(pair.after))
+        leisure, haste = move_features(pair, move, gapped_scale, self._model.hard_cost)
+        position_before, position_after = pair.both("position")
+        shifted = np.abs(position_after - position_before).astype(np.int8)
+        return _MoveCosts(
+            at_leisure=weigh(leisure, self._model.weights, shape).astype(np.float32),
+            in_haste=weigh(haste, self._model.weights, shape).astype(np.float32),
+            shifted=shifted,
+            furthest=int(shifted.max()),
+        )
 
     def cheapest_path(self, steps: Sequence[Step]) -> list[int]:
         """Index into each step's states along the path of least total cost; the first of equals."""
-        total: FloatArray = self.demand_cost(steps[0]).astype(np.float64)
+        (path,) = self.cheapest_paths(steps, [self.demand_cost(step)[None] for step in steps])
+        return list(path.states)
+
+    def cheapest_paths(self, steps: Sequence[Step], own: Sequence[FloatArray | CostArray]) -> list[Path]:
+        """Find the cheapest path under each of k readings of what the states cost by themselves.
+
+        Parameters
+        ----------
+        steps : sequence of Step
+        own : sequence of ndarray, shape (k, n) each
+            Cost of each state of a step under each reading; infinite where it is ruled out.
+
+        Returns
+        -------
+        list of Path
+            One for each reading; its cost is infinite if everything is ruled out.
+        """
+        total: FloatArray = own[0].astype(np.float64)
         origins = []
-        for before, step in pairwise(steps):
-            arriving = total[:, None] + self.move_cost(before, step)
-            origin = arriving.argmin(axis=0)
-            origins.append(origin)
-            total = arriving[origin, np.arange(arriving.shape[1])] + self.demand_cost(step)
-        path = [int(total.argmin())]
-        for origin in reversed(origins):
-            path.append(int(origin[path[-1]]))
-        return path[::-1]
+        for before, step, cost in zip(steps, steps[1:], own[1:], strict=False):
+            arriving = total[:, :, None] + self.move_cost(before, step)
+            origins.append(arriving.argmin(axis=1))
+            total = arriving.min(axis=1) + cost
+        ends = total.argmin(axis=1)
+        paths = []
+        for reading, end in enumerate(ends.tolist()):
+            states = [end]
+            for origin in reversed(origins):
+                states.append(int(origin[reading, states[-1]]))
+            paths.append(Path(tuple(states[::-1]), float(total[reading, end])))
+        return paths
 
     def path_cost(self, steps: Sequence[Step], path: Sequence[int]) -> float:
         """Total cost of one path."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,17 +15,23 @@ from transcriber.fretboard.costs import Demand, Move
 from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
 from transcriber.fretboard.hands import HandStates, NoteKey, places_of
 from transcriber.fretboard.lattice import Lattice, PlaceLikelihood, Step
+from transcriber.fretboard.phrases import other_fingerings, phrase_bounds
+from transcriber.fretboard.pins import Pins, pinned_key
+from transcriber.fretboard.playability import too_fast_shifts
 from transcriber.fretboard.scales import is_gapped, scales_around
 from transcriber.fretboard.stiffness import string_log_likelihoods, string_set_of
 from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
+from transcriber.records.phrased import PhraseFingering, PhrasePlaces
 from transcriber.records.placed import Instrument, Place, Placed
 from transcriber.records.problem import Problem
 
 FloatArray = npt.NDArray[np.float64]
 
 
-def place_notes(notes: Sequence[HeardNote], instrument: Instrument, position: int | None = None) -> Placed:
+def place_notes(
+    notes: Sequence[HeardNote], instrument: Instrument, position: int | None = None, pins: Pins | None = None
+) -> Placed:
     """Choose a string, a fret and a finger for every note of a line.
 
     Parameters
@@ -34,34 +41,125 @@ def place_notes(notes: Sequence[HeardNote], instrument: Instrument, position: in
     instrument : Instrument
     position : int or None
         Fret of the index finger at the start, counted from the capo; 0 for open position, None if not told.
+    pins : mapping of int to (int, int), optional
+        String and fret of notes that a person has placed, by index; the line is fingered around them.
 
     Returns
     -------
     Placed
         One place for each note, None where the pitch is out of the instrument's range, with a problem that
-        names pitch and range.
+        names pitch and range. A shift faster than a hand goes, which happens only where nothing else can be
+        played or pins or the sound ask for it, is a problem too.
 
     Raises
     ------
     UsageError
-        If there is no such position on the instrument.
+        If there is no such position on the instrument, or a pin does not sound its note.
     """
+    return _placed_from(_finger(notes, instrument, position, pins or {}), len(notes))
+
+
+def place_phrases(
+    notes: Sequence[HeardNote],
+    instrument: Instrument,
+    position: int | None = None,
+    pins: Pins | None = None,
+    beat_s: float = 0.5,
+) -> tuple[Placed, tuple[PhrasePlaces, ...]]:
+    """Place a line as `place_notes` does, and list the best other fingerings of each phrase.
+
+    Parameters
+    ----------
+    notes, instrument, position, pins
+        See `place_notes`.
+    beat_s : float
+        Length of a beat: silences of about one part phrases.
+
+    Returns
+    -------
+    Placed
+    tuple of PhrasePlaces
+        In order, covering all notes.
+    """
+    fingered = _finger(notes, instrument, position, pins or {})
+    phrases = []
+    for first, stop in phrase_bounds(notes, fingered.model.phrase_rest_beats * beat_s):
+        span = bisect_left(fingered.indices, first), bisect_left(fingered.indices, stop)
+        others = []
+        if span[0] < span[1]:
+            others = other_fingerings(fingered.lattice, fingered.steps, fingered.path, span, fingered.model)
+        spread = tuple(_spread(other, fingered.indices[slice(*span)], first, stop) for other in others)
+        phrases.append(PhrasePlaces(first, stop, spread))
+    return _placed_from(fingered, len(notes)), tuple(phrases)
+
+
+@dataclass(frozen=True)
+class Fingered:
+    """A line with its cheapest path.
+
+    Attributes
+    ----------
+    indices : tuple of int
+        The notes that can be played, one for each step.
+    steps : tuple of Step
+    path : tuple of int
+        State of each step.
+    lattice : Lattice
+    model : FrettingModel
+    instrument : Instrument
+    problems : tuple of Problem
+    """
+
+    indices: tuple[int, ...]
+    steps: tuple[Step, ...]
+    path: tuple[int, ...]
+    lattice: Lattice
+    model: FrettingModel
+    instrument: Instrument
+    problems: tuple[Problem, ...]
+
+
+def _finger(notes: Sequence[HeardNote], instrument: Instrument, position: int | None, pins: Pins) -> Fingered:
     if position is not None:
         validate_position(position, instrument)
     model = read_fretting_model()
-    keys, problems = _choose_keys(notes, instrument)
+    keys, problems = _choose_keys(notes, instrument, pins)
     playable = {index: key for index, key in enumerate(keys) if key is not None}
-    places: list[Place | None] = [None] * len(notes)
+    lattice = Lattice(instrument, model)
+    steps: list[Step] = []
+    path: tuple[int, ...] = ()
     if playable:
         heard = [notes[i] for i in playable]
         steps = plan_steps(heard, list(playable.values()), position, model)
-        lattice = Lattice(instrument, model)
         steps = _with_sound(steps, [_sound_of(note, instrument) for note in heard], lattice, model)
-        path = lattice.cheapest_path(steps)
-        posteriors = lattice.posteriors(steps)
-        for index, step, state, posterior in zip(playable, steps, path, posteriors, strict=True):
-            places[index] = _place_from(lattice.states(step.key), state, posterior)
-    return Placed(places=tuple(places), problems=tuple(problems))
+        path = tuple(lattice.cheapest_path(steps))
+        problems += too_fast_shifts(lattice, steps, path, heard)
+    return Fingered(tuple(playable), tuple(steps), path, lattice, model, instrument, tuple(problems))
+
+
+def _placed_from(fingered: Fingered, count: int) -> Placed:
+    places: list[Place | None] = [None] * count
+    if fingered.steps:
+        posteriors = fingered.lattice.posteriors(fingered.steps)
+        chosen = zip(fingered.indices, fingered.steps, fingered.path, posteriors, strict=True)
+        for index, step, state, posterior in chosen:
+            place = _place_from(fingered.lattice.states(step.key), state, posterior)
+            places[index] = _with_others(place, step.key, fingered.instrument)
+    return Placed(places=tuple(places), problems=fingered.problems)
+
+
+def _with_others(place: Place, key: NoteKey, instrument: Instrument) -> Place:
+    """Name the other places of a pinned note, which the search was not offered."""
+    if key.pinned is None:
+        return place
+    others = tuple(each for each in places_of(replace(key, pinned=None), instrument) if each != key.pinned)
+    return replace(place, others=others)
+
+
+def _spread(other: PhraseFingering, indices: Sequence[int], first: int, stop: int) -> PhraseFingering:
+    """Leave a gap for each note that cannot be played."""
+    places = dict(zip(indices, other.places, strict=True))
+    return replace(other, places=tuple(places.get(index) for index in range(first, stop)))
 
 
 def validate_position(position: int, instrument: Instrument) -> None:
@@ -105,19 +203,20 @@ def plan_steps(
                 demand=demand,
                 move=_move_between(before, note, model) if before else Move.PICKED,
                 haste=_haste(before, note, model) if before else 0.0,
+                reach=_reach(before, note, model) if before else None,
             )
         )
     return steps
 
 
 def _choose_keys(
-    notes: Sequence[HeardNote], instrument: Instrument
+    notes: Sequence[HeardNote], instrument: Instrument, pins: Pins
 ) -> tuple[list[NoteKey | None], list[Problem]]:
     lowest = min(instrument.tuning_midi) + instrument.capo
     highest = max(instrument.tuning_midi) + instrument.frets
     keys: list[NoteKey | None] = []
     problems = []
-    for note in notes:
+    for index, note in enumerate(notes):
         key = NoteKey(note.pitch_midi, harmonic=note.has("natural_harmonic"))
         name = note_name(note.pitch_midi)
         if key.harmonic and not places_of(key, instrument):
@@ -130,6 +229,8 @@ def _choose_keys(
                 )
             )
             key = NoteKey(note.pitch_midi)
+        if index in pins:
+            key = pinned_key(key, pins[index], note, instrument)
         if places_of(key, instrument):
             keys.append(key)
             continue
@@ -161,9 +262,13 @@ def _with_sound(
         replace(step, sound=sound, sound_weight=model.sound_weight)
         for step, sound in zip(steps, sounds, strict=True)
     ]
-    by_hand = lattice.path_cost(steps, lattice.cheapest_path(steps))
-    by_both = lattice.path_cost(full, lattice.cheapest_path(full))
-    excess = (by_both - by_hand) / heard
+    # Both readings in one pass: what moves cost takes most of the time.
+    own = [
+        np.stack([lattice.demand_cost(by_hand), lattice.demand_cost(by_both)])
+        for by_hand, by_both in zip(steps, full, strict=True)
+    ]
+    hand_path, both_path = lattice.cheapest_paths(steps, own)
+    excess = (both_path.cost - hand_path.cost) / heard
     trust = 1.0 / (1.0 + math.exp((excess - model.sound_excess) / model.sound_excess_width))
     return [replace(step, sound_weight=model.sound_weight * trust) for step in full]
 
@@ -200,6 +305,15 @@ def _move_between(before: HeardNote, note: HeardNote, model: FrettingModel) -> M
     if overlap > model.overlap_s or (before.has("let_ring") and overlap > 0):
         return Move.RUNG_OVER
     return Move.PICKED
+
+
+def _reach(before: HeardNote, note: HeardNote, model: FrettingModel) -> int | None:
+    """Frets that the hand can shift between two onsets; a slide is heard to get there, so it has no bound."""
+    if _move_between(before, note, model) is Move.SLID:
+        return None
+    apart = max(note.onset_s - before.onset_s, 0.0)
+    # The small allowance keeps a shift of exactly the bound from being lost to binary fractions.
+    return math.floor(model.fastest_shift_frets_per_s * apart + 1e-6)
 
 
 def _haste(before: HeardNote, note: HeardNote, model: FrettingModel) -> float:
