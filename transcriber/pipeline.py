@@ -257,7 +257,9 @@ class DraftFiles:
     problems: tuple[Problem, ...]
 
 
-def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> DraftFiles:
+def draft_files(
+    draft: Draft, folder: Path, name: str, width: int = 80, count: bool = False
+) -> DraftFiles:
     """Make what a draft is written as: the document, its text tab and its MIDI.
 
     A journal of corrections that is there already is kept, and what still fits is applied.
@@ -271,6 +273,8 @@ def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> Draft
         What their names begin with.
     width : int
         Longest line of the text tab, in characters.
+    count : bool
+        Whether the tab shows how the rhythm is counted aloud.
 
     Returns
     -------
@@ -288,7 +292,7 @@ def draft_files(draft: Draft, folder: Path, name: str, width: int = 80) -> Draft
     corrected, problems = apply_journal(draft, read_journal(journal_path(document)))
     files = {
         document: draft_bytes(draft, document.name),
-        tab: text_tab(corrected, width).encode("utf-8"),
+        tab: text_tab(corrected, width, count).encode("utf-8"),
         midi: midi_bytes(corrected),
     }
     return DraftFiles(files, corrected, tuple(problems))

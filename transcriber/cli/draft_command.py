@@ -82,7 +82,7 @@ def _draft_one(
         with interrupts_deferred():
             load_stages()
         draft = draft_take(target.take, settings, progress)
-        made = draft_files(draft, target.folder, target.name, width)
+        made = draft_files(draft, target.folder, target.name, width, arguments.count)
         write_into(target.folder, made.files, arguments.force)
     return made
 

@@ -94,8 +94,13 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--start", metavar="S", help="draft from this second of the file")
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)
-    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
+    _add_tab(parser)
     return parser
+
+
+def _add_tab(parser: Parser) -> None:
+    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
+    parser.add_argument("--count", action="store_true", help="show in the tab how the rhythm is counted aloud")
 
 
 def _add_instrument(commands: argparse._SubParsersAction[Parser]) -> Parser:

@@ -12,7 +12,7 @@ from fractions import Fraction
 from transcriber.errors import DraftError
 from transcriber.export.spelling import NoteValue
 from transcriber.export.tab_canvas import BAR_LINE, BROKEN_EDGE, SPAN_ROWS
-from transcriber.export.tab_writer import FIGURES
+from transcriber.export.tab_writer import COUNT_LEGEND, FIGURES
 from transcriber.records.written import Meter
 
 _AMOUNT = r"\+?\d+(?:\.5)?"
@@ -96,8 +96,9 @@ def read_text_tab(text: str) -> ReadTab:
     if found is None:
         raise DraftError("this text tab names no meter: write it anew from the draft")
     reader = _Reader(Meter(int(found[1]), int(found[2])))
+    counted = COUNT_LEGEND[:20] in text
     for system in _systems(lines):
-        reader.system(system)
+        reader.system(replace(system, above=system.above[:-1]) if counted else system)
     return reader.result()
 
 

@@ -1,7 +1,7 @@
 """Text tab in plain characters: rhythm figures over string lines, with a legend and a list of notes to check.
 
 The rows of a system, from the top: bar numbers, chords, palm mute and the like, tuplet brackets, rhythm,
-the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm figures stand exactly
+if asked for the syllables it is counted by, the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm figures stand exactly
 over their notes. A bar that alone is wider than the line is broken at a beat, with ``:`` at the broken edge.
 """
 
@@ -20,7 +20,7 @@ NARROWEST, WIDEST = 60, 200
 """Characters in a line."""
 
 
-def text_tab(draft: Draft, width: int = 80) -> str:
+def text_tab(draft: Draft, width: int = 80, count: bool = False) -> str:
     r"""Write a draft as text tab.
 
     Parameters
@@ -28,6 +28,8 @@ def text_tab(draft: Draft, width: int = 80) -> str:
     draft : Draft
     width : int
         Characters in a line, 60 to 200.
+    count : bool
+        Whether the syllables by which the rhythm is counted aloud stand under it.
 
     Returns
     -------
@@ -44,7 +46,7 @@ def text_tab(draft: Draft, width: int = 80) -> str:
     if not NARROWEST <= width <= WIDEST:
         raise UsageError(f"width {width} is out of bounds: choose {NARROWEST} to {WIDEST} characters")
     score = score_of(draft)
-    writer = TabWriter(draft, score)
+    writer = TabWriter(draft, score, count)
     bars = [writer.bar(bar) for bar in score.bars]
     lines = header(draft, width)
     names = string_names(draft.instrument.tuning_midi)

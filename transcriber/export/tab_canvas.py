@@ -44,6 +44,7 @@ def draw_system(system: Sequence[PlacedPart], names: Sequence[str]) -> list[str]
     rows = [_numbers(system, width), _words("chord", columns, width)]
     rows += [_spans(row, sign, joins, columns, width) for row, sign, joins in SPAN_ROWS]
     rows += [_brackets(columns, width), _rhythm(columns, system[0].left, width)]
+    rows.append(_words("count", columns, width))
     rows += [_string(string_row(place + 1), name, system, columns) for place, name in enumerate(names)]
     rows.append(_words("beat", columns, width))
     return [row for row in rows if row.strip()]

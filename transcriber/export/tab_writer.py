@@ -6,6 +6,7 @@ import textwrap
 from fractions import Fraction
 
 from transcriber.draft.document import Chord, Draft, DraftNote
+from transcriber.export.counting import count_bar
 from transcriber.export.score import Event, Score, unsure_notes
 from transcriber.export.spelling import Bar, Piece
 from transcriber.export.tab_canvas import string_row
@@ -19,6 +20,8 @@ RHYTHM_LEGEND = (
     "1 2 4 8 16 32  whole note, half, quarter, eighth, ...; a dot adds half; R is a rest"
 )
 
+COUNT_LEGEND = "1 e & a  counted aloud; in parentheses where no note begins"
+
 MARK_KINDS = ("palm_mute", "let_ring", "staccato")
 """Techniques that are written on a row of their own."""
 
@@ -26,9 +29,10 @@ MARK_KINDS = ("palm_mute", "let_ring", "staccato")
 class TabWriter:
     """Turns bars into columns, remembering which signs were used."""
 
-    def __init__(self, draft: Draft, score: Score) -> None:
+    def __init__(self, draft: Draft, score: Score, count: bool = False) -> None:
         self._draft = draft
         self._score = score
+        self._count = count
         self._unsure = {note.id for note in unsure_notes(draft)}
         self._last_on: dict[int, DraftNote] = {}
         self._used: set[str] = set()
@@ -38,11 +42,15 @@ class TabWriter:
     def bar(self, bar: Bar) -> Part:
         """Give a bar's columns; bars are to be given in order."""
         columns: list[Column] = []
+        counts = count_bar(bar, self._draft.meter)
         for place, piece in enumerate(bar.pieces):
             event = None if piece.event is None else self._score.events[piece.event]
             if event is not None and not piece.tied_in:
                 columns += [self._grace(note) for note in event.graces]
-            columns.append(self._column(bar, place, event))
+            column = self._column(bar, place, event)
+            if self._count:
+                column.cells["count"] = Cell("", counts[place].text)
+            columns.append(column)
         return Part(bar.number, tuple(columns))
 
     def legend(self, width: int) -> list[str]:
@@ -52,6 +60,8 @@ class TabWriter:
             lines.append("4___8  a tie: one note, as long as both")
         if self._tuplets:
             lines.append("-3-    triplet: three in the time of two (5: in the time of four, 7: of four)")
+        if self._count:
+            lines.append(COUNT_LEGEND)
         lines += legend(self._used)
         if self._doubts:
             lines.append("?      not sure: see the list of notes to check first")
