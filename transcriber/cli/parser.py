@@ -100,7 +100,7 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
 
 def _add_tab(parser: Parser) -> None:
     parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
-    parser.add_argument("--count", action="store_true", help="show in the tab how the rhythm is counted aloud")
+    parser.add_argument("--count", action="store_true", help="show in the tab how it is counted aloud")
 
 
 def _add_instrument(commands: argparse._SubParsersAction[Parser]) -> Parser:

@@ -1,9 +1,9 @@
 """The syllables by which teachers count a rhythm aloud, one for each written symbol.
 
-Common practice: the number on the beat, ``&`` halfway, ``e`` and ``a`` on the other sixteenths, ``ta`` between
-those; ``trip`` and ``let`` on the second and third note of a triplet of any size. A beat is one of the meter's
-denominator, as in the draft: 6/8 counts its eighths from 1 to 6 and its other sixteenths ``&``. Under swing what
-is counted is what is written, straight eighths.
+Common practice: the number on the beat, ``&`` halfway, ``e`` and ``a`` on the other sixteenths, ``ta``
+between those; ``trip`` and ``let`` on the second and third note of a triplet of any size. A beat is one of
+the meter's denominator, as in the draft: 6/8 counts its eighths from 1 to 6 and its other sixteenths ``&``.
+Under swing what is counted is what is written, straight eighths.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Count:
         Denominator beats from beat 1 of bar 1.
     syllable : str
     struck : bool
-        Whether a note begins here; not so at a rest or where a tie goes on, which are counted under the breath.
+        Whether a note begins here. Rests and where a tie goes on are counted under the breath.
     """
 
     start: Fraction

@@ -1,8 +1,9 @@
 """Text tab in plain characters: rhythm figures over string lines, with a legend and a list of notes to check.
 
-The rows of a system, from the top: bar numbers, chords, palm mute and the like, tuplet brackets, rhythm,
-if asked for the syllables it is counted by, the string lines (string 1 on top), and the beats of the meter's denominator. Rhythm figures stand exactly
-over their notes. A bar that alone is wider than the line is broken at a beat, with ``:`` at the broken edge.
+The rows of a system, from the top: bar numbers, chords, palm mute and the like, tuplet brackets, rhythm, if
+asked for the syllables it is counted by, the string lines (string 1 on top), and the beats of the meter's
+denominator. Rhythm figures stand exactly over their notes. A bar that alone is wider than the line is broken
+at a beat, with ``:`` at the broken edge.
 """
 
 from __future__ import annotations
