@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "fretboard": {"errors", "records", "models"},
     "synthesis": {"errors", "records", "models"},
     "draft": {"errors", "records", "files"},
-    "export": {"errors", "records", "draft"},
+    "export": {"errors", "records", "settings", "draft"},
     "pipeline": {"errors", "records", "models", "settings", "files", "__init__"} | STAGES,
     # The draft is the document that everybody downstream sees.
     "cli": {"errors", "records", "settings", "files", "pipeline", "draft", "__init__"},

@@ -5,17 +5,18 @@ from __future__ import annotations
 import importlib
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.errors import NoNotesError, UsageError
-from transcriber.settings import DraftSettings
+from transcriber.settings import DraftSettings, ExportSettings
 
 if TYPE_CHECKING:
     from transcriber.draft.calibration import Calibration
     from transcriber.draft.document import Draft
+    from transcriber.export.formats import Format
     from transcriber.fretboard import GuitarProfile
     from transcriber.records.heard import Heard
     from transcriber.records.placed import Instrument
@@ -25,8 +26,10 @@ if TYPE_CHECKING:
 logger = logging.getLogger(__name__)
 
 Progress = Callable[[str], None]
-# What a draft is written as, by what stands after NAME.
-DRAFT_SUFFIX, TAB_SUFFIX, MIDI_SUFFIX = ".draft.json", ".tab.txt", ".mid"
+# What stands after NAME in the name of a draft document.
+DRAFT_SUFFIX = ".draft.json"
+# Formats that are written beside it unless others are asked for.
+USUAL_FORMATS = ("text", "midi")
 TRUTH_SUFFIX = ".truth.json"
 _LOADED_FOR_A_DRAFT = (
     "soundfile",
@@ -41,7 +44,8 @@ _LOADED_FOR_A_DRAFT = (
     "transcriber.notation",
     "transcriber.fretboard",
     "transcriber.draft",
-    "transcriber.export",
+    "transcriber.export.midi",
+    "transcriber.export.tab",
 )
 
 
@@ -244,8 +248,7 @@ class DraftFiles:
     Attributes
     ----------
     files : dict of Path to bytes
-        In the order of `result_paths`: the machine's draft, then text tab and MIDI with a person's
-        corrections applied.
+        The machine's draft where it is written anew, then each format with a person's corrections applied.
     corrected : Draft
         The draft with the corrections applied.
     problems : tuple of Problem
@@ -257,10 +260,27 @@ class DraftFiles:
     problems: tuple[Problem, ...]
 
 
+def export_formats(names: Sequence[str] | None = None) -> tuple[Format, ...]:
+    """Give the formats of these names, or all there are.
+
+    Raises
+    ------
+    UsageError
+        If there is no format of a name.
+    """
+    from transcriber.export.formats import FORMATS, formats_named
+
+    return FORMATS if names is None else formats_named(names)
+
+
 def draft_files(
-    draft: Draft, folder: Path, name: str, width: int = 80, count: bool = False
+    draft: Draft,
+    folder: Path,
+    name: str,
+    settings: ExportSettings | None = None,
+    formats: Sequence[str] = USUAL_FORMATS,
 ) -> DraftFiles:
-    """Make what a draft is written as: the document, its text tab and its MIDI.
+    """Make what a draft is written as: the document, and the formats asked for.
 
     A journal of corrections that is there already is kept, and what still fits is applied.
 
@@ -271,10 +291,9 @@ def draft_files(
         Where the files are to stand; nothing is written here.
     name : str
         What their names begin with.
-    width : int
-        Longest line of the text tab, in characters.
-    count : bool
-        Whether the tab shows how the rhythm is counted aloud.
+    settings : ExportSettings, optional
+    formats : sequence of str
+        Names of formats, see `export_formats`.
 
     Returns
     -------
@@ -282,25 +301,68 @@ def draft_files(
 
     Raises
     ------
+    UsageError
+        If there is no such format, or it needs a library that is not installed.
     DraftError
-        If the journal that is there is damaged.
+        If the journal that is there is damaged, or a format cannot hold the draft.
     """
     from transcriber.draft import apply_journal, draft_bytes, journal_path, read_journal
-    from transcriber.export import midi_bytes, text_tab
 
-    document, tab, midi = result_paths(folder, name)
+    document = folder / f"{name}{DRAFT_SUFFIX}"
     corrected, problems = apply_journal(draft, read_journal(journal_path(document)))
-    files = {
-        document: draft_bytes(draft, document.name),
-        tab: text_tab(corrected, width, count).encode("utf-8"),
-        midi: midi_bytes(corrected),
-    }
+    files = {document: draft_bytes(draft, document.name)}
+    files |= _formatted(corrected, folder, name, settings, formats)
     return DraftFiles(files, corrected, tuple(problems))
 
 
-def result_paths(folder: Path, name: str) -> tuple[Path, Path, Path]:
-    """Paths of the draft document, the text tab and the MIDI file of a take called `name`."""
-    return folder / f"{name}{DRAFT_SUFFIX}", folder / f"{name}{TAB_SUFFIX}", folder / f"{name}{MIDI_SUFFIX}"
+def exported_files(
+    draft: Path, folder: Path, name: str, formats: Sequence[str], settings: ExportSettings | None = None
+) -> DraftFiles:
+    """Make other formats of a draft that is there, its journal of corrections applied.
+
+    Parameters
+    ----------
+    draft : Path
+        ``NAME.draft.json``.
+    folder, name, settings, formats
+        As in `draft_files`.
+
+    Returns
+    -------
+    DraftFiles
+        Without the document itself.
+
+    Raises
+    ------
+    UsageError, DraftError
+        As `draft_files`; also if the draft cannot be read.
+    """
+    from transcriber.draft import read_corrected
+
+    read = read_corrected(draft)
+    files = _formatted(read.draft, folder, name, settings, formats)
+    return DraftFiles(files, read.draft, read.problems)
+
+
+def _formatted(
+    draft: Draft, folder: Path, name: str, settings: ExportSettings | None, formats: Sequence[str]
+) -> dict[Path, bytes]:
+    chosen = settings or ExportSettings()
+    return {
+        folder / f"{name}{suffix}": data
+        for row in export_formats(formats)
+        for suffix, data in row.write(draft, chosen).items()
+    }
+
+
+def result_paths(folder: Path, name: str, formats: Sequence[str] = USUAL_FORMATS) -> tuple[Path, ...]:
+    """Paths of the draft document of a take called `name`, and of each format that is a single file."""
+    return (folder / f"{name}{DRAFT_SUFFIX}", *format_paths(folder, name, formats))
+
+
+def format_paths(folder: Path, name: str, formats: Sequence[str]) -> tuple[Path, ...]:
+    """Paths of the formats that are a single file."""
+    return tuple(folder / f"{name}{row.suffix}" for row in export_formats(formats) if row.single)
 
 
 def rendered_files(

@@ -1,4 +1,4 @@
-"""What a person may tell about a take before it is drafted, checked."""
+"""What a person may tell about a take before it is drafted, and about what is written of it, checked."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass, field, fields
 from pathlib import Path
+from typing import Literal, get_args
 
 from transcriber.errors import UsageError
 from transcriber.records.written import Meter
@@ -15,6 +16,13 @@ METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
 
 PIN_STRINGS, PIN_FRETS = (1, 12), (0, 36)
+
+WIDTH_BOUNDS = (60, 200)
+
+MidiTiming = Literal["played", "written"]
+MidiChannels = Literal["one", "string", "mpe"]
+MidiSlurs = Literal["struck", "joined"]
+Staves = Literal["both", "notation", "tab"]
 
 Option = str | int | float | tuple[str, ...] | None
 
@@ -108,6 +116,55 @@ class DraftSettings:
         given["pins"] = tuple(str(pin) for pin in self.pins)
         given["instrument"] = Path(self.instrument).name
         return given
+
+
+@dataclass(frozen=True)
+class ExportSettings:
+    """How a draft is written, whatever the format; each format reads what concerns it.
+
+    Attributes
+    ----------
+    width : int
+        Longest line of text tab, 60 to 200 characters.
+    count : bool
+        Text tab: whether it shows how the rhythm is counted aloud.
+    timing : {"played", "written"}
+        MIDI: notes sound when they were played, or on the grid at one tempo.
+    channels : {"one", "string", "mpe"}
+        MIDI: all notes on one channel, one channel for each string, or MPE.
+    slurs : {"struck", "joined"}
+        MIDI: a slurred or slid note is struck anew, or the note before it goes on and the wheel moves.
+    staves : {"both", "notation", "tab"}
+        MusicXML and sheet: notation and tab, or either alone.
+
+    Raises
+    ------
+    UsageError
+        If a value is out of its bounds.
+    """
+
+    width: int = 80
+    count: bool = False
+    timing: MidiTiming = "played"
+    channels: MidiChannels = "one"
+    slurs: MidiSlurs = "struck"
+    staves: Staves = "both"
+
+    def __post_init__(self) -> None:
+        check_bounds("width", self.width, *WIDTH_BOUNDS, unit=" characters")
+        for name, choices in EXPORT_CHOICES.items():
+            value = getattr(self, name)
+            if value not in choices:
+                raise UsageError(f"{name} '{value}' is none of {', '.join(choices)}; choose one")
+
+
+EXPORT_CHOICES: dict[str, tuple[str, ...]] = {
+    "timing": get_args(MidiTiming),
+    "channels": get_args(MidiChannels),
+    "slurs": get_args(MidiSlurs),
+    "staves": get_args(Staves),
+}
+"""Values of each setting of `ExportSettings` that is chosen from a list; the first is the default."""
 
 
 def parse_meter(text: str) -> Meter:

@@ -9,7 +9,7 @@ import export_drafts as lines
 import pytest
 
 from transcriber.errors import UsageError
-from transcriber.export import EXPORTERS, PlotSettings, plot_png
+from transcriber.export import PlotSettings, plot_png
 
 
 def size_of(png: bytes) -> tuple[int, int]:
@@ -56,8 +56,3 @@ def test_without_matplotlib_one_line_says_what_to_install(monkeypatch: pytest.Mo
     with pytest.raises(UsageError, match=r"pip install 'transcriber\[plot\]'"):
         plot_png(lines.pickup_line())
 
-
-def test_every_exporter_writes_a_draft() -> None:
-    assert len({one.name for one in EXPORTERS}) == len({one.suffix for one in EXPORTERS}) == len(EXPORTERS)
-    for one in EXPORTERS:
-        assert len(one.write(lines.techniques_line())) > 500

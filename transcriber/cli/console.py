@@ -54,6 +54,11 @@ def say_error(message: str) -> None:
         print(f"transcriber: {one_line(message)}", file=sys.stderr, flush=True)
 
 
+def say_warning(message: str) -> None:
+    """Print one line about what was left out or put right."""
+    say_error(f"note: {message}")
+
+
 @contextlib.contextmanager
 def progress_on(take: str, quiet: bool) -> Iterator[Any]:
     """Give a function that shows which stage a take is in: a moving line on a terminal, else lines."""

@@ -14,9 +14,9 @@ from transcriber.cli.failures import exit_code_of, tell
 from transcriber.cli.interrupts import interrupts_deferred
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.summary import error_entry, print_summary, result_entry
-from transcriber.cli.values import WIDTH_BOUNDS, draft_settings, whole
+from transcriber.cli.values import draft_settings, export_settings, format_names
 from transcriber.errors import TranscriberError, UsageError
-from transcriber.settings import DraftSettings
+from transcriber.settings import DraftSettings, ExportSettings
 
 if TYPE_CHECKING:
     from transcriber.pipeline import DraftFiles
@@ -45,7 +45,8 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
     takes: list[str] = arguments.takes
     try:
         settings = draft_settings(arguments)
-        width = whole("width", arguments.width, *WIDTH_BOUNDS)
+        export = export_settings(arguments)
+        formats = format_names(arguments.to)
         targets = _targets(takes, arguments.out)
         _check_settings(settings)
     except TranscriberError as error:
@@ -55,7 +56,7 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
     failures: list[int] = []
     for target in targets:
         try:
-            made = _draft_one(target, settings, width, arguments)
+            made = _draft_one(target, settings, export, formats, arguments)
             print_summary(output, target.take, made)
             results.append(result_entry(target.take, made))
         except (Exception, KeyboardInterrupt) as error:
@@ -71,18 +72,22 @@ def _draft_all(arguments: argparse.Namespace, results: list[dict[str, Any]]) -> 
 
 
 def _draft_one(
-    target: _Target, settings: DraftSettings, width: int, arguments: argparse.Namespace
+    target: _Target,
+    settings: DraftSettings,
+    export: ExportSettings,
+    formats: tuple[str, ...],
+    arguments: argparse.Namespace,
 ) -> DraftFiles:
     from transcriber.pipeline import draft_files, draft_take, load_stages, result_paths
 
-    check_free(result_paths(target.folder, target.name), arguments.force)
+    check_free(result_paths(target.folder, target.name, formats), arguments.force)
     check_folder(target.folder)
     with progress_on(target.take, arguments.quiet) as progress:
         progress("getting ready")
         with interrupts_deferred():
             load_stages()
         draft = draft_take(target.take, settings, progress)
-        made = draft_files(draft, target.folder, target.name, width, arguments.count)
+        made = draft_files(draft, target.folder, target.name, export, formats)
         write_into(target.folder, made.files, arguments.force)
     return made
 

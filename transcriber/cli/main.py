@@ -38,6 +38,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from transcriber.cli.render_command import run_render
 
         return run_render(arguments)
+    if arguments.command == "export":
+        from transcriber.cli.export_command import run_export
+
+        return run_export(arguments)
     if arguments.command == "instrument":
         from transcriber.cli.instrument_command import run_instrument
 

@@ -8,12 +8,21 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from transcriber.errors import UsageError
+from transcriber.pipeline import USUAL_FORMATS, export_formats
+from transcriber.settings import EXPORT_CHOICES
 
 PROGRAM = "transcriber"
 DESCRIPTION = "Drafts tab, rhythm and MIDI from a recording of single-note guitar."
 EXIT_CODES = (
     "exit codes: 0 done, 1 failed, 2 wrong usage, 3 unreadable recording, 4 no notes found, 130 interrupted"
 )
+
+EXPORT_HELP = {
+    "timing": "MIDI: as it was played, or as it is written",
+    "channels": "MIDI: one channel, one for each string, or MPE",
+    "slurs": "MIDI: slurred notes are struck, or joined to the note before",
+    "staves": "MusicXML and sheet: notation and tab, or either alone",
+}
 
 
 class Parser(argparse.ArgumentParser):
@@ -31,6 +40,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     made = {
         "draft": _add_draft(commands),
+        "export": _add_export(commands),
         "instrument": _add_instrument(commands),
         "render": _add_render(commands),
     }
@@ -71,7 +81,7 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser = commands.add_parser(
         "draft",
         help="draft recordings of single-note guitar",
-        description="Writes NAME.draft.json, NAME.tab.txt and NAME.mid for each recording NAME.*, "
+        description="Writes NAME.draft.json, and NAME in the formats asked for, for each recording NAME.*, "
         "beside it or in the folder given.",
         epilog=EXIT_CODES,
         allow_abbrev=False,
@@ -94,13 +104,45 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--start", metavar="S", help="draft from this second of the file")
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)
-    _add_tab(parser)
+    _add_formats(parser, USUAL_FORMATS)
     return parser
 
 
-def _add_tab(parser: Parser) -> None:
-    parser.add_argument("--width", metavar="N", default="80", help="longest line of the tab, 60 to 200")
-    parser.add_argument("--count", action="store_true", help="show in the tab how it is counted aloud")
+def _add_export(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "export",
+        help="write a draft in other formats",
+        description="Writes a draft, your corrections applied, in the formats asked for.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    parser.add_argument(
+        "--out",
+        metavar="PLACE",
+        help="folder, or for one format a file, or - for standard output; default: beside the draft",
+    )
+    _add_common(parser)
+    _add_formats(parser, ())
+    return parser
+
+
+def _add_formats(parser: Parser, usual: tuple[str, ...]) -> None:
+    listed = "; ".join(f"{row.name}: {row.about}" for row in export_formats())
+    told = parser.add_argument_group("formats")
+    told.add_argument(
+        "--to",
+        metavar="FORMAT,...",
+        action="append",
+        help=listed + (f" (default: {','.join(usual)})" if usual else ""),
+    )
+    told.add_argument("--width", metavar="N", default="80", help="longest line of text tab, 60 to 200")
+    told.add_argument("--count", action="store_true", help="show in the tab how it is counted aloud")
+    for name, about in EXPORT_HELP.items():
+        choices = EXPORT_CHOICES[name]
+        told.add_argument(
+            f"--{name}", choices=choices, default=choices[0], help=f"{about} (default: {choices[0]})"
+        )
 
 
 def _add_instrument(commands: argparse._SubParsersAction[Parser]) -> Parser:

@@ -6,9 +6,16 @@ import argparse
 import os
 
 from transcriber.errors import UsageError
-from transcriber.settings import DraftSettings, check_bounds, parse_meter, parse_pin
+from transcriber.settings import (
+    EXPORT_CHOICES,
+    WIDTH_BOUNDS,
+    DraftSettings,
+    ExportSettings,
+    check_bounds,
+    parse_meter,
+    parse_pin,
+)
 
-WIDTH_BOUNDS = (60, 200)
 JOBS_BOUNDS = (1, 256)
 SEED_BOUNDS = (0, 2**31 - 1)
 
@@ -57,6 +64,40 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         end_s=optional_number("end", arguments.end, "seconds in the file"),
         pins=tuple(parse_pin(text) for text in arguments.pin),
     )
+
+
+def export_settings(arguments: argparse.Namespace) -> ExportSettings:
+    """Make the settings of what is written from the options given.
+
+    Raises
+    ------
+    UsageError
+        If one is out of its bounds.
+    """
+    chosen = {name: getattr(arguments, name) for name in EXPORT_CHOICES}
+    width = whole("width", arguments.width, *WIDTH_BOUNDS)
+    return ExportSettings(width=width, count=arguments.count, **chosen)
+
+
+def format_names(words: list[str] | None) -> tuple[str, ...]:
+    """Read names of formats, parted by commas or given one by one; None stands for the usual ones.
+
+    They come back in the table's order.
+
+    Raises
+    ------
+    UsageError
+        If there is no format of a name, or none is named.
+    """
+    from transcriber.pipeline import USUAL_FORMATS, export_formats
+
+    if words is None:
+        return USUAL_FORMATS
+    names = [name.strip() for word in words for name in word.split(",") if name.strip()]
+    if not names:
+        known = ", ".join(row.name for row in export_formats())
+        raise UsageError(f"no format is named with --to; choose from {known}")
+    return tuple(row.name for row in export_formats(names))
 
 
 def whole(name: str, text: str, low: int, high: int) -> int:

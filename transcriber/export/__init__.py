@@ -1,43 +1,37 @@
 """Writers of the draft in formats that other programs and people read.
 
 Every exporter takes a draft and returns what is to be written, as text or bytes; none opens a file.
-`EXPORTERS` lists them: adding one is one line.
+`formats.FORMATS` lists them: adding one is one row. Names are loaded when they are first used, so that the
+list costs nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import importlib
+from typing import TYPE_CHECKING, Any
 
-from transcriber.draft.document import Draft
-from transcriber.export.midi import midi_bytes
-from transcriber.export.plot import PlotSettings, plot_png
-from transcriber.export.tab import text_tab
+if TYPE_CHECKING:
+    from transcriber.export.formats import FORMATS, Format, formats_named
+    from transcriber.export.midi import midi_bytes
+    from transcriber.export.plot import PlotSettings, plot_png
+    from transcriber.export.tab import text_tab
 
-__all__ = ["EXPORTERS", "Exporter", "PlotSettings", "midi_bytes", "plot_png", "text_tab"]
+__all__ = ["FORMATS", "Format", "PlotSettings", "formats_named", "midi_bytes", "plot_png", "text_tab"]
 
-
-@dataclass(frozen=True)
-class Exporter:
-    """One format.
-
-    Attributes
-    ----------
-    name : str
-        What people call it on the command line.
-    suffix : str
-        Of the file's name, dot included.
-    write : callable
-        From a draft to the file's content.
-    """
-
-    name: str
-    suffix: str
-    write: Callable[[Draft], str | bytes]
+_HOMES = {
+    "FORMATS": "transcriber.export.formats",
+    "Format": "transcriber.export.formats",
+    "PlotSettings": "transcriber.export.plot",
+    "formats_named": "transcriber.export.formats",
+    "midi_bytes": "transcriber.export.midi",
+    "plot_png": "transcriber.export.plot",
+    "text_tab": "transcriber.export.tab",
+}
 
 
-EXPORTERS: tuple[Exporter, ...] = (
-    Exporter("tab", ".tab.txt", text_tab),
-    Exporter("midi", ".mid", midi_bytes),
-    Exporter("plot", ".png", plot_png),
-)
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(importlib.import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value

@@ -1,0 +1,153 @@
+"""`transcriber export`: files, words, exit codes."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from transcriber.cli import run
+from transcriber.draft import Correction, NoteMark, append_correction, journal_path, write_draft
+from transcriber.export.formats import FORMATS
+
+SINGLE = [row for row in FORMATS if row.single]
+
+
+@pytest.fixture
+def document(tmp_path, draft):
+    path = tmp_path / "line.draft.json"
+    write_draft(draft, path)
+    return path
+
+
+def names(folder):
+    return sorted(path.name for path in folder.rglob("*"))
+
+
+def test_each_format_has_a_name_and_an_ending_of_its_own():
+    assert len({row.name for row in FORMATS}) == len(FORMATS)
+    assert len({row.suffix for row in SINGLE}) == len(SINGLE)
+
+
+def test_files_stand_beside_the_draft(document, capsys):
+    assert run(["export", str(document), "--to", "midi", "--to", "text"]) == 0
+    assert names(document.parent) == ["line.draft.json", "line.mid", "line.tab.txt"]
+    printed = capsys.readouterr()
+    assert str(document.parent / "line.mid") in printed.out
+    assert "writing text, midi" in printed.err
+
+
+@pytest.mark.parametrize(
+    ("out", "formats", "written"),
+    [
+        ("new/deep", "text,midi", ["line.mid", "line.tab.txt"]),
+        ("lesson.1/", "midi", ["line.mid"]),
+        ("other.mid", "midi", ["other.mid"]),
+        ("other.TXT", "text", ["other.TXT"]),
+    ],
+)
+def test_a_folder_or_a_file_may_be_named(document, tmp_path, out, formats, written):
+    folder = tmp_path / "there"
+    folder.mkdir()
+    place = f"{folder}/{out}"
+    assert run(["export", str(document), "--to", formats, "--out", place, "-q"]) == 0
+    assert sorted(path.name for path in folder.rglob("*") if path.is_file()) == written
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (["--to", "midy"], 2, "there is no format 'midy'; did you mean 'midi'?"),
+        (["--to", ","], 2, "no format is named"),
+        ([], 2, "--to"),
+        (["--to", "midi", "--out", "x.wav"], 2, "does not end in .mid"),
+        (["--to", "midi,text", "--out", "x.mid"], 2, "looks like one file"),
+        (["--to", "midi,text", "--out", "-"], 2, "takes one format"),
+        (["--to", "text", "--out", "-", "--json"], 2, "leave one away"),
+        (["--to", "text", "--width", "10"], 2, "60"),
+        (["--to", "midi", "--timing", "late"], 2, "--timing"),
+        (["--tom", "midi"], 2, "did you mean '--to'"),
+    ],
+)
+def test_wrong_usage_is_one_line_and_nothing_is_written(document, capsys, words, code, said):
+    assert run(["export", str(document), *words]) == code
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.count("\n") == 1
+    assert names(document.parent) == [document.name]
+
+
+def test_a_recording_in_the_draft_s_place_is_told_apart(document, capsys):
+    take = document.with_name("line.wav")
+    take.write_bytes(b"RIFF")
+    assert run(["export", str(take), "--to", "midi"]) == 2
+    assert f"its draft is '{document}'" in capsys.readouterr().err
+    other = document.with_name("other.wav")
+    other.write_bytes(b"RIFF")
+    assert run(["export", str(other), "--to", "midi"]) == 2
+    assert "draft it first" in capsys.readouterr().err
+
+
+def test_a_draft_that_is_not_there_or_damaged_fails(document, capsys):
+    assert run(["export", "nowhere.draft.json", "--to", "midi", "-q"]) == 1
+    assert "cannot be read" in capsys.readouterr().err
+    document.write_text("{")
+    assert run(["export", str(document), "--to", "midi", "-q"]) == 1
+    assert "line.draft.json" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("there", ["line.mid", "line.tab.txt"])
+def test_nothing_is_replaced_unless_forced_and_then_all_or_none(document, capsys, there):
+    old = document.with_name(there)
+    old.write_text("mine")
+    assert run(["export", str(document), "--to", "midi,text", "-q"]) == 1
+    assert "--force" in capsys.readouterr().err
+    assert names(document.parent) == sorted([document.name, there])
+    assert old.read_text() == "mine"
+    assert run(["export", str(document), "--to", "midi,text", "-q", "--force"]) == 0
+    assert old.read_bytes() != b"mine"
+
+
+def test_json_tells_the_files(document, capsys):
+    assert run(["export", str(document), "--to", "midi", "--json"]) == 0
+    (entry,) = json.loads(capsys.readouterr().out)
+    assert entry["files"] == [str(document.with_name("line.mid"))]
+
+
+def test_corrections_are_in_what_is_written_and_those_left_out_are_told(document, draft, capsys):
+    run(["export", str(document), "--to", "midi", "-q"])
+    before = document.with_name("line.mid").read_bytes()
+    mark = NoteMark.of(draft.notes[1])
+    values = {"pitch_midi": 63, "string": 3, "fret": 8}
+    append_correction(document, Correction("change_note", note=mark, values=values), seen=0)
+    run(["export", str(document), "--to", "midi", "-q", "--force"])
+    assert document.with_name("line.mid").read_bytes() != before
+    journal = journal_path(document)
+    journal.write_text(journal.read_text() + '{"torn')
+    capsys.readouterr()
+    assert run(["export", str(document), "--to", "midi", "-q", "--force"]) == 0
+    printed = capsys.readouterr()
+    assert "note: " in printed.err
+    assert printed.out.startswith("Written: ")
+
+
+@pytest.mark.parametrize("row", SINGLE, ids=lambda row: row.name)
+def test_standard_output_gets_the_same_bytes_as_a_file(document, row):
+    folder = document.parent / "out"
+    assert run(["export", str(document), "--to", row.name, "--out", str(folder), "-q"]) == 0
+    words = [sys.executable, "-m", "transcriber", "export", str(document), "--to", row.name, "--out", "-"]
+    done = subprocess.run(words, capture_output=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout == (folder / f"line{row.suffix}").read_bytes()
+
+
+def test_a_closed_pipe_is_no_failure(document):
+    command = f"'{sys.executable}' -m transcriber export '{document}' --to text --out - | head -c 1"
+    done = subprocess.run(["bash", "-o", "pipefail", "-c", command], capture_output=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_draft_writes_the_formats_asked_for(tmp_path, stub_stages):
+    assert run(["draft", str(tmp_path / "line.wav"), "--to", "text", "-q"]) == 0
+    assert names(tmp_path) == ["line.draft.json", "line.tab.txt"]
+    assert run(["draft", str(tmp_path / "line.wav"), "--to", "middi", "-q"]) == 2

@@ -1,0 +1,95 @@
+"""The formats that a draft is written in: one row each, and the only list of them.
+
+Rows name no heavy library: each writer imports what it needs when it is called, so that the command line can
+list the formats at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from transcriber.errors import UsageError
+from transcriber.settings import ExportSettings
+
+if TYPE_CHECKING:
+    from transcriber.draft.document import Draft
+
+Written = dict[str, bytes]
+"""Content of each file, by what follows NAME in the file's name."""
+
+
+@dataclass(frozen=True)
+class Format:
+    """One format.
+
+    Attributes
+    ----------
+    name : str
+        What it is called on the command line.
+    suffix : str
+        What follows NAME in the file's name. A format of several files has none.
+    about : str
+        What it is, in a few words for `--help`; what it leaves out, if that may surprise.
+    write : callable
+        From a draft, its journal applied, to the files; raises `DraftError` or `UsageError` if it can't.
+    text : bool
+        Whether it can be shown on a terminal.
+    """
+
+    name: str
+    suffix: str
+    about: str
+    write: Callable[[Draft, ExportSettings], Written]
+    text: bool = False
+
+    @property
+    def single(self) -> bool:
+        """Whether it is one file whose name is known beforehand."""
+        return bool(self.suffix)
+
+
+def _text(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.tab import text_tab
+
+    return {".tab.txt": text_tab(draft, settings.width, settings.count).encode("utf-8")}
+
+
+def _midi(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.midi import midi_bytes
+
+    return {".mid": midi_bytes(draft)}
+
+
+def _plot(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.plot import plot_png
+
+    return {".plot.png": plot_png(draft)}
+
+
+FORMATS: tuple[Format, ...] = (
+    Format("text", ".tab.txt", "text tab", _text, text=True),
+    Format("midi", ".mid", "MIDI", _midi),
+    Format("plot", ".plot.png", "picture of the pitch over the frets", _plot),
+)
+
+
+def formats_named(names: Iterable[str]) -> tuple[Format, ...]:
+    """Rows of these names, in the order of the table, each once.
+
+    Raises
+    ------
+    UsageError
+        If a format does not exist; the nearest that does is named.
+    """
+    import difflib
+
+    known = {row.name: row for row in FORMATS}
+    wanted = list(names)
+    for name in wanted:
+        if name not in known:
+            near = difflib.get_close_matches(name.lower(), known, n=1, cutoff=0.4)
+            hint = f"did you mean '{near[0]}'?" if near else f"choose from {', '.join(known)}"
+            raise UsageError(f"there is no format '{name}'; {hint}")
+    return tuple(row for row in FORMATS if row.name in wanted)
