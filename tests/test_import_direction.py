@@ -26,8 +26,11 @@ MAY_IMPORT = {
     "draft": {"errors", "records", "files"},
     "export": {"errors", "records", "settings", "draft"},
     "pipeline": {"errors", "records", "models", "settings", "files", "__init__"} | STAGES,
+    # Like `pipeline` it calls stages, but starts from a draft.
+    "rework": {"errors", "records"} | STAGES,
+    "review": {"errors", "records", "settings", "files", "draft", "rework"},
     # The draft is the document that everybody downstream sees.
-    "cli": {"errors", "records", "settings", "files", "pipeline", "draft", "__init__"},
+    "cli": {"errors", "records", "settings", "files", "pipeline", "draft", "review", "__init__"},
     "__main__": {"cli"},
     "__init__": {"errors", "records", "settings", "draft", "pipeline"},
 }
@@ -39,6 +42,9 @@ OPENERS = {
     "files",
     "fretboard/instruments.py",
     "synthesis/line_file.py",
+    # The page's own files and their licences, which lie in the package.
+    "review/app.py",
+    "review/standalone.py",
 }
 OPENING = {"open", "read_text", "read_bytes", "SoundFile", "fdopen"}
 WRITERS = {"files", "draft"}

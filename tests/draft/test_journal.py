@@ -374,7 +374,7 @@ def test_a_lost_newline_loses_nothing(path, three_lines):
             r"line 1: \$\.action is \"sing\"",
         ),
         (
-            lambda lines: [lines[0].replace(b'version": 1', b'version": 2'), *lines[1:]],
+            lambda lines: [lines[0].replace(b'version": 2', b'version": 3'), *lines[1:]],
             r"line 1: .*use a newer one",
         ),
         (

@@ -6,5 +6,6 @@ recording but can be lived with is reported as `Problem`; the rest is refused wi
 """
 
 from transcriber.audio.reading import read_take
+from transcriber.audio.whole import read_whole
 
-__all__ = ["read_take"]
+__all__ = ["read_take", "read_whole"]

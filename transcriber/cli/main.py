@@ -46,6 +46,10 @@ def _run(arguments: argparse.Namespace) -> int:
         from transcriber.cli.instrument_command import run_instrument
 
         return run_instrument(arguments)
+    if arguments.command == "review":
+        from transcriber.cli.review_command import run_review
+
+        return run_review(arguments)
     from transcriber.cli.draft_command import run_draft
 
     return run_draft(arguments)

@@ -43,6 +43,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
         "export": _add_export(commands),
         "instrument": _add_instrument(commands),
         "render": _add_render(commands),
+        "review": _add_review(commands),
     }
     return parser, made
 
@@ -179,6 +180,27 @@ def _add_render(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser.add_argument("--style", metavar="NAME", help="how it is played: exact, steady, loose, beginner")
     parser.add_argument("--tone", metavar="NAME", help="how it sounds: clean, warm, bright, edge, driven")
     parser.add_argument("--tempo", metavar="BPM", help="play it at this tempo, 20 to 400")
+    _add_common(parser)
+    return parser
+
+
+def _add_review(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "review",
+        help="open the page to hear, check and correct a draft",
+        description="Serves a page on this machine alone, for NAME.draft.json. Corrections go at once to "
+        "NAME.corrections.jsonl beside it, and every other command sees them.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
+    parser.add_argument("--port", metavar="N", help="port to listen on, 1024 to 65535 (8417, or a free one)")
+    parser.add_argument("--browser", action="store_true", help="open the page in the browser at once")
+    instead = parser.add_argument_group("instead of opening the page")
+    instead.add_argument("--standalone", metavar="FILE.html", help="write one page that needs no server")
+    instead.add_argument("--labels", metavar="FILE.jsonl", help="write drafted and corrected notes as data")
+    instead.add_argument("--summary", action="store_true", help="count corrections per 100 notes and minutes")
     _add_common(parser)
     return parser
 

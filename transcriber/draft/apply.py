@@ -13,6 +13,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from transcriber.draft.apply_many import (
+    ManyAction,
+    merge_notes,
+    refinger_notes,
+    rewrite_rhythm,
+    split_note,
+)
 from transcriber.draft.apply_note import added_note, changed_note, confirmed_note, retechniqued_note
 from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import decode, encode
@@ -26,9 +33,12 @@ from transcriber.records.problem import Problem
 from transcriber.records.written import Meter, WrittenNote
 
 SAME_ONSET_S = 0.05
+STILL_UNSURE_BELOW = 0.5
 
 
-def apply_journal(draft: Draft, journal: Journal) -> tuple[Draft, tuple[Problem, ...]]:
+def apply_journal(
+    draft: Draft, journal: Journal, digest: str | None = None
+) -> tuple[Draft, tuple[Problem, ...]]:
     """Apply all corrections in force.
 
     Parameters
@@ -36,6 +46,8 @@ def apply_journal(draft: Draft, journal: Journal) -> tuple[Draft, tuple[Problem,
     draft : Draft
         The machine's.
     journal : Journal
+    digest : str, optional
+        `document_sha256` of the draft, where it is known.
 
     Returns
     -------
@@ -47,10 +59,14 @@ def apply_journal(draft: Draft, journal: Journal) -> tuple[Draft, tuple[Problem,
     """
     problems = list(journal.problems)
     corrected = draft
-    digest = document_sha256(draft) if journal.entries else ""
+    if digest is None:
+        digest = document_sha256(draft) if journal.entries else ""
     for entry in journal.in_force():
         try:
             corrected = apply_entry(corrected, entry, entry.draft_sha256 == digest)
+        except PartlyAppliedError as error:
+            corrected = error.draft
+            problems.append(_misfit(entry, str(error)))
         except DraftError as error:
             problems.append(_misfit(entry, str(error)))
     return corrected, tuple(problems)
@@ -76,10 +92,14 @@ def apply_entry(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
     ------
     DraftError
         If the correction does not fit: its note is not there, or what it sets breaks a rule.
+    PartlyAppliedError
+        If some of its notes are not there; it carries the draft with the others corrected.
     """
     correction = entry.correction
     if correction.action == "add_note":
         return _add_note(draft, entry, same_draft)
+    if correction.action in _MANY_ACTIONS:
+        return _apply_to_many(draft, entry, same_draft)
     if correction.note is not None:
         return _apply_to_note(draft, correction, correction.note, same_draft)
     changed = _WHOLE_ACTIONS[correction.action](draft, correction)
@@ -143,7 +163,47 @@ def _apply_to_note(draft: Draft, correction: Correction, mark: NoteMark, same_dr
     note = find_note(draft, mark, same_draft, (correction.values.get("pitch_midi", mark.pitch_midi),))
     if correction.action == "remove_note":
         return _without_note(draft, note.id)
-    return _with_note(draft, note.id, _NOTE_ACTIONS[correction.action](draft, note, correction.values))
+    changed = _NOTE_ACTIONS[correction.action](draft, note, correction.values)
+    # One aspect found right does not settle a note that is unsure for another reason.
+    settled = "aspects" not in correction.values or changed.confidence.overall >= STILL_UNSURE_BELOW
+    return _with_note(draft, note.id, changed, settled)
+
+
+def _apply_to_many(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
+    """Apply what concerns several notes: `apply_many` says how they are to be, here they are put in place."""
+
+    def find(mark: NoteMark) -> DraftNote:
+        return find_note(draft, mark, same_draft, (mark.pitch_midi,))
+
+    change = _MANY_ACTIONS[entry.correction.action](draft, entry, find)
+    changed = replace(draft, timing=change.timing, chords=change.chords)
+    for note_id in change.removed:
+        changed = _without_note(changed, note_id)
+    for note in change.notes:
+        if changed.note(note.id) is None:
+            changed = replace(changed, notes=_in_order((*changed.notes, note)))
+        else:
+            changed = _with_note(changed, note.id, note)
+    check_consistency(changed, "the corrected draft")
+    if change.missing:
+        raise PartlyAppliedError(changed, change.missing)
+    return changed
+
+
+class PartlyAppliedError(DraftError):
+    """A correction of several notes fits only some of them."""
+
+    def __init__(self, draft: Draft, missing: tuple[str, ...]) -> None:
+        super().__init__(f"{len(missing)} of its notes are not there: {', '.join(missing)}")
+        self.draft = draft
+
+
+_MANY_ACTIONS: Mapping[str, ManyAction] = {
+    "split_note": split_note,
+    "merge_notes": merge_notes,
+    "refinger": refinger_notes,
+    "rewrite_rhythm": rewrite_rhythm,
+}
 
 
 _NOTE_ACTIONS: Mapping[str, Callable[[Draft, DraftNote, Mapping[str, Any]], DraftNote]] = {

@@ -62,8 +62,22 @@ def retechniqued_note(draft: Draft, note: DraftNote, values: Mapping[str, Any]) 
 
 
 def confirmed_note(draft: Draft, note: DraftNote, values: Mapping[str, Any]) -> DraftNote:
-    """Mark a note as right in every aspect."""
-    return replace(note, confidence=with_overall(dict.fromkeys(CONFIDENCE_ASPECTS, 1.0)))
+    """Mark a note as right in the aspects named, in every one if none is.
+
+    Raises
+    ------
+    DraftError
+        If an aspect is not one of `CONFIDENCE_ASPECTS`.
+    """
+    sure = values.get("aspects", list(CONFIDENCE_ASPECTS))
+    if not isinstance(sure, list) or not sure:
+        raise DraftError(f"aspects is {show_value(sure)}; it must be an array of at least one")
+    for aspect in sure:
+        if aspect not in CONFIDENCE_ASPECTS:
+            known = ", ".join(CONFIDENCE_ASPECTS)
+            raise DraftError(f"aspects holds {show_value(aspect)}; it must be one of {known}")
+    aspects = {name: float(getattr(note.confidence, name)) for name in CONFIDENCE_ASPECTS}
+    return replace(note, confidence=with_overall({**aspects, **dict.fromkeys(sure, 1.0)}))
 
 
 def added_note(draft: Draft, note_id: str, values: Mapping[str, Any]) -> DraftNote:
@@ -104,7 +118,8 @@ def _placed(
     if moved and "finger" not in values:
         changed = replace(changed, finger=0 if changed.fret == 0 else None)
     if changed.pitch_midi != old.pitch_midi:
-        return replace(changed, contour=_rebased(changed.contour, old, changed), alternatives=())
+        contour = rebased(changed.contour, old.pitch_midi, changed.pitch_midi)
+        return replace(changed, contour=contour, alternatives=())
     if moved and old.string is not None and old.fret is not None:
         former = Alternative(old.string, old.fret)
         rest = (
@@ -139,11 +154,11 @@ def _with_derived_place(
     return replace(changed, string=None, fret=None)
 
 
-def _rebased(contour: Contour, old: DraftNote, new: DraftNote) -> Contour:
-    """Measure the contour's cents from the new pitch."""
-    if old.pitch_midi is None or new.pitch_midi is None:
+def rebased(contour: Contour, old_midi: int | None, new_midi: int | None) -> Contour:
+    """Measure a contour's cents from another pitch; as it is where there is none."""
+    if old_midi is None or new_midi is None:
         return contour
-    move = 100.0 * (old.pitch_midi - new.pitch_midi)
+    move = 100.0 * (old_midi - new_midi)
     cents = (None if value is None else round(value + move, 1) + 0.0 for value in contour.cents)
     return Contour(contour.times_s, tuple(cents))
 

@@ -11,7 +11,7 @@ from transcriber.draft.schema import check_document, show_value
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem
 
-JOURNAL_VERSION = 1
+JOURNAL_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ _CHANGEABLE = _PLACE | _RHYTHM | {"onset_s", "end_s", "velocity"}
 _NEW_NOTE = frozenset(("onset_s", "end_s", "pitch_midi", "bar", "beat", "length"))
 _TIMING = frozenset(("tempo_bpm", "meter", "swing", "beats_s", "first_beat"))
 _PHRASE = frozenset(("name", "remark", "start_s", "end_s"))
+_SECOND_HALF = frozenset(("at_s", "bar", "beat", "pitch_midi", "string", "fret", "techniques"))
 
 
 def _only(key: str, note: bool = False) -> _Needs:
@@ -41,7 +42,11 @@ ACTIONS: Mapping[str, _Needs] = {
     "add_note": _Needs(keys=_CHANGEABLE | {"techniques", "contour", "remark"}, required=_NEW_NOTE),
     "remove_note": _Needs(note=True),
     "replace_techniques": _only("techniques", note=True),
-    "confirm_note": _Needs(note=True),
+    "split_note": _Needs(note=True, keys=_SECOND_HALF, required=frozenset(("at_s", "bar", "beat"))),
+    "merge_notes": _only("notes", note=True),
+    "confirm_note": _Needs(note=True, keys=frozenset(("aspects",))),
+    "refinger": _only("notes"),
+    "rewrite_rhythm": _Needs(keys=frozenset(("notes", "timing")), required=frozenset(("notes",))),
     "set_remark": _only("remark"),
     "change_timing": _Needs(keys=_TIMING),
     "set_key": _only("key"),
@@ -85,7 +90,9 @@ class Correction:
         `set_phrase` with a new id makes a phrase.
     values : mapping of str to JSON value
         Keys and values as in the document: the fields to change, ``{"techniques": [...]}``,
-        ``{"remark": "..."}``, ``{"key": {...}}``, ``{"chords": [...]}``.
+        ``{"remark": "..."}``, ``{"key": {...}}``, ``{"chords": [...]}``. `split_note` holds where the second
+        note begins. The ``notes`` of `merge_notes` are marks of those that join the first; the ``notes`` of
+        `refinger` and `rewrite_rhythm` are marks with the new place or rhythm of each.
     undoes : int, optional
         For `undo`: the revision taken back. To undo an undo is to have the first again.
     """
@@ -99,11 +106,27 @@ class Correction:
 
 @dataclass(frozen=True)
 class JournalEntry:
-    """A correction in the journal: its revision, from 1, and the digest of the draft it was made on."""
+    """A correction in the journal.
+
+    Attributes
+    ----------
+    revision : int
+        From 1.
+    draft_sha256 : str
+        Digest of the draft it was made on.
+    correction : Correction
+    gesture : int or None
+        Corrections that a person made at one stroke bear the revision of the first of them; None for one that
+        stands alone.
+    took_s : float or None
+        Seconds of work since the correction before, where they were measured.
+    """
 
     revision: int
     draft_sha256: str
     correction: Correction
+    gesture: int | None = None
+    took_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -153,6 +176,10 @@ def encode_entry(entry: JournalEntry) -> dict[str, Any]:
         line["values"] = dict(correction.values)
     if correction.undoes is not None:
         line["undoes"] = correction.undoes
+    if entry.gesture is not None:
+        line["gesture"] = entry.gesture
+    if entry.took_s is not None:
+        line["took_s"] = entry.took_s
     return line
 
 
@@ -180,7 +207,14 @@ def decode_entry(line: Any, name: str) -> JournalEntry:
         undoes=line.get("undoes"),
     )
     check_correction(correction, name)
-    return JournalEntry(int(line["revision"]), line["draft_sha256"], correction)
+    took_s = line.get("took_s")
+    return JournalEntry(
+        revision=int(line["revision"]),
+        draft_sha256=line["draft_sha256"],
+        correction=correction,
+        gesture=line.get("gesture"),
+        took_s=None if took_s is None else float(took_s),
+    )
 
 
 def check_correction(correction: Correction, name: str) -> None:

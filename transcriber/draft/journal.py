@@ -8,6 +8,7 @@ else is an error. Two writers are kept apart by a lock and by the revision that 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -118,15 +119,37 @@ def append_correction(draft_path: Path, correction: Correction, seen: int) -> Jo
     path = journal_path(draft_path)
     draft = read_draft(draft_path)
     journal = read_journal(path)
-    _refuse_stale(journal.revision, seen, path)
-    entry = JournalEntry(seen + 1, document_sha256(draft), correction)
-    _refuse_misfit(draft, journal, entry)
-    line = (compact(encode_entry(entry)) + "\n").encode("utf-8")
+    refuse_stale(journal.revision, seen, path)
+    digest = document_sha256(draft)
+    entry = JournalEntry(seen + 1, digest, correction)
+    corrected = None if correction.undoes is not None else apply_journal(draft, journal, digest)[0]
+    check_entry(entry, journal, corrected)
+    append_lines(path, (entry,), seen)
+    return entry
+
+
+def append_lines(path: Path, entries: Sequence[JournalEntry], seen: int) -> None:
+    """Append checked entries to a journal, on the disk when this returns.
+
+    Parameters
+    ----------
+    path : Path
+        Of the journal; made if it is not there.
+    entries : sequence of JournalEntry
+        Their revisions follow on `seen`.
+    seen : int
+
+    Raises
+    ------
+    DraftError
+        If another writer was faster or holds the lock, or the system refuses. The file is as it was then.
+    """
+    lines = "".join(compact(encode_entry(entry)) + "\n" for entry in entries).encode("utf-8")
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
         try:
             with hold_lock(handle, path):
-                _append(handle, line, seen, path)
+                _append(handle, lines, seen, path)
         finally:
             os.close(handle)
     except OSError as error:
@@ -134,10 +157,10 @@ def append_correction(draft_path: Path, correction: Correction, seen: int) -> Jo
         raise DraftError(
             f"journal '{path}' cannot be written: {reason}; the correction is not kept"
         ) from error
-    return entry
 
 
-def _refuse_stale(revision: int, seen: int, path: Path) -> None:
+def refuse_stale(revision: int, seen: int, path: Path) -> None:
+    """Refuse a correction made on another revision than the journal's."""
     if seen != revision:
         raise DraftError(
             f"journal '{path.name}' is at revision {revision} and this correction was made on {seen}; "
@@ -145,25 +168,47 @@ def _refuse_stale(revision: int, seen: int, path: Path) -> None:
         )
 
 
-def _refuse_misfit(draft: Draft, journal: Journal, entry: JournalEntry) -> None:
+def check_entry(entry: JournalEntry, journal: Journal, corrected: Draft | None) -> Draft | None:
+    """Check an entry before it is written.
+
+    Parameters
+    ----------
+    entry : JournalEntry
+    journal : Journal
+        All entries before it.
+    corrected : Draft or None
+        The draft with these applied; not needed for an undo.
+
+    Returns
+    -------
+    Draft or None
+        With the entry applied as well; None for an undo.
+
+    Raises
+    ------
+    DraftError
+        If the correction does not fit the draft.
+    """
     name = f"correction {entry.revision}"
     check_correction(entry.correction, name)
+    # What is accepted must be readable again: the line is checked as a reader will.
+    decode_entry(encode_entry(entry), name)
     target = entry.correction.undoes
     if target is None:
-        apply_entry(apply_journal(draft, journal)[0], entry, same_draft=True)
-    elif not 1 <= target <= journal.revision:
+        assert corrected is not None
+        return apply_entry(corrected, entry, same_draft=True)
+    if not 1 <= target <= journal.revision:
         raise DraftError(f"{name}: there is no revision {target} to undo; the last is {journal.revision}")
-    elif target in journal.undone():
+    if target in journal.undone():
         raise DraftError(f"{name}: revision {target} is undone already")
-    # What was accepted must be readable again: the line is checked as a reader will.
-    decode_entry(encode_entry(entry), name)
+    return None
 
 
 def _append(handle: int, line: bytes, seen: int, path: Path) -> None:
     """Add one line after the last good one, or leave the file as it was."""
     data = _read_all(handle)
     journal, good = _parse(data, path.name)
-    _refuse_stale(journal.revision, seen, path)
+    refuse_stale(journal.revision, seen, path)
     if good and not data[:good].endswith(b"\n"):
         line = b"\n" + line
     try:

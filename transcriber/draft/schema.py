@@ -59,7 +59,7 @@ def check_document(document: Any, name: str, part: str | None = None) -> None:
         What to call the document in an error, such as its file name.
     part : str, optional
         Name of a definition (``"note"``, ``"technique"``) to check a part alone, or ``"correction"`` for a
-        line of the journal.
+        line of the journal and ``"mark"`` for how it names a note.
 
     Raises
     ------
@@ -79,7 +79,7 @@ def _validator(part: str | None) -> Any:
     kind: Any = validators.extend(  # type: ignore[no-untyped-call]
         Draft202012Validator, {"items": _check_items}, type_checker=types
     )
-    schema = correction_schema() if part == "correction" else draft_schema()
+    schema = correction_schema() if part in ("correction", "mark") else draft_schema()
     definitions = schema.pop("$defs", {})
     wanted = schema if part in (None, "correction") else definitions[part]
     return kind(_inlined(wanted, definitions))

@@ -15,6 +15,7 @@ Deviation: nothing shorter than a 64th is written; a position that needs one is 
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -206,7 +207,11 @@ def _segments(events: Sequence[tuple[Fraction, Fraction]], branch: Branch) -> tu
     """Cut events and the gaps between them to a bar."""
     found: list[_Segment] = []
     here = branch.start
-    for index, (start, length) in enumerate(events):
+    # Events stand in order and do not overlap, so those of a bar are neighbours.
+    begin = bisect_right(events, branch.start, key=lambda event: event[0] + event[1])
+    stop = bisect_left(events, branch.end, lo=begin, key=lambda event: event[0])
+    for index in range(begin, stop):
+        start, length = events[index]
         head, tail = max(start, branch.start), min(start + length, branch.end)
         if head >= tail:
             continue

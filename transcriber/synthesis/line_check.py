@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from transcriber.errors import UsageError
 from transcriber.records.line import Line, LineNote
+from transcriber.records.technique import Technique
 
 HARMONIC_OF_NODE: dict[int, int] = {12: 2, 7: 3, 19: 3, 5: 4, 24: 4, 4: 5, 9: 5, 16: 5}
 """Partial that sounds when the string is touched over a fret (harmonic series)."""
@@ -49,6 +52,36 @@ def check_line(line: Line) -> None:
         )
         if fault:
             raise UsageError(f"note {index + 1} (start {note.start}): {fault}")
+
+
+def playable(line: Line) -> Line:
+    """Leave out what no player could play: techniques that do not fit, then notes that do not.
+
+    Parameters
+    ----------
+    line : Line
+        Notes in playing order.
+
+    Returns
+    -------
+    Line
+        With the notes and techniques that `check_line` accepts; it may have no notes at all.
+    """
+    kept: list[LineNote] = []
+    for index, note in enumerate(line.notes):
+        after = line.notes[index + 1] if index + 1 < len(line.notes) else None
+        before = kept[-1] if kept else None
+        if _place_fault(line, note) or _time_fault(note, before, after):
+            continue
+        able: tuple[Technique, ...] = ()
+        for technique in note.techniques:
+            trial = replace(note, techniques=(*able, technique))
+            if not (_gesture_fault(line, trial) or _arrival_fault(trial, before)):
+                able = trial.techniques
+        if has(note, "grace") and not any(one.kind == "grace" for one in able):
+            continue
+        kept.append(replace(note, techniques=able))
+    return replace(line, notes=tuple(kept))
 
 
 def _place_fault(line: Line, note: LineNote) -> str | None:

@@ -30,7 +30,9 @@ _LARGEST_SHARE_GLIDING = 0.45
 _WHOLE_NOTE_KINDS = ("palm_mute", "dead_note", "let_ring", "staccato", "natural_harmonic")
 
 
-def perform(line: Line, style: PlayingStyle, seed: int) -> Performance:
+def perform(
+    line: Line, style: PlayingStyle, seed: int, beats: tuple[FloatArray, int] | None = None
+) -> Performance:
     """Play a line.
 
     Parameters
@@ -40,6 +42,10 @@ def perform(line: Line, style: PlayingStyle, seed: int) -> Performance:
     style : PlayingStyle
     seed : int
         Same line, style and seed give the same performance.
+    beats : tuple of ndarray and int, optional
+        Times of the denominator beats to play to, seconds, and the number of the first of them (0 is
+        beat 1 of bar 1), in place of beats at the line's tempo after the style's lead-in. They reach from
+        before the first note to after the last.
 
     Returns
     -------
@@ -60,7 +66,7 @@ def perform(line: Line, style: PlayingStyle, seed: int) -> Performance:
     """
     check_line(line)
     rng = np.random.default_rng([seed, 0])
-    beats_s, first_beat = beat_times(line, style, rng)
+    beats_s, first_beat = beat_times(line, style, rng) if beats is None else beats
     onsets_s = note_onsets(line, style, beats_s, first_beat, rng)
     spans = _spans(line, style, onsets_s, beats_s, first_beat, rng)
     notes: list[PlayedNote] = []

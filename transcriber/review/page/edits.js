@@ -1,0 +1,127 @@
+// Every correction a person can make, as what is sent to the journal.
+
+import { plus, toggled, valueOf } from "./correct.js";
+
+const SHORTEST_S = 0.03;
+
+export function makeEdits(store, send) {
+  const keep = (corrections, words) => send("keep", { corrections }, words);
+  const change = (body, words) => send("change", body, words);
+  const one = (note, action, values, words) => keep([{ action, note: note.id, values }], words);
+  const after = (note) => store.notes.get(store.order[store.order.indexOf(note.id) + 1]);
+  const places = (midi) => store.sheet.instrument.open_midi
+    .map((open, at) => ({ string: at + 1, fret: midi - open }))
+    .filter((place) => place.fret >= 0 && place.fret <= store.sheet.instrument.highest_fret);
+  const middle = (note) => Math.round(((note.onset_s + note.end_s) / 2) * 1e4) / 1e4;
+
+  const edits = {
+    pitch(note, step) {
+      const midi = (note.pitch_midi ?? 60) + step;
+      const near = places(midi).sort((a, b) => (a.string !== note.string) - (b.string !== note.string) ||
+        Math.abs(a.fret - (note.fret ?? 0)) - Math.abs(b.fret - (note.fret ?? 0)))[0];
+      return one(note, "change_note", { pitch_midi: midi, ...near }, step > 0 ? "Higher." : "Lower.");
+    },
+    place(note, string, fret, around) {
+      const words = `String ${string}, fret ${fret}.`;
+      return around ? change({ kind: "refinger", note: note.id, string, fret }, words)
+        : one(note, "change_note", { string, fret }, words);
+    },
+    fretted: (note, string, fret) => one(note, "change_note", { string, fret }, `String ${string}, fret ${fret}.`),
+    otherPlace(note, step) {
+      const found = places(note.pitch_midi ?? -1);
+      const at = found.findIndex((place) => place.string === note.string);
+      const place = found[(at + step + found.length) % found.length];
+      return place && found.length > 1 ? edits.place(note, place.string, place.fret, false) : undefined;
+    },
+    rhythm: (note, bar, beat, length, around) => change({ kind: "rhythm", note: note.id, bar, beat, length, around },
+      `Bar ${bar}, beat ${beat}.`),
+    shift(note, top, bottom) {
+      const { beats, unit } = store.sheet.timing;
+      let beat = plus(note.beat, top * unit, bottom);
+      let { bar } = note;
+      if (valueOf(beat) < 1) { beat = plus(beat, beats, 1); bar -= 1; }
+      if (valueOf(beat) >= beats + 1) { beat = plus(beat, -beats, 1); bar += 1; }
+      return edits.rhythm(note, bar, beat, note.length, false);
+    },
+    longer(note, factor) {
+      const [top, bottom = "1"] = note.length.split("/");
+      const length = factor > 1 ? plus("0", Number(top) * 2, Number(bottom)) : plus("0", Number(top), Number(bottom) * 2);
+      return edits.rhythm(note, note.bar, note.beat, length, false);
+    },
+    nudge(note, step) {
+      const onset = Math.max(0, Math.round((note.onset_s + step) * 1e4) / 1e4);
+      return one(note, "change_note", { onset_s: Math.min(onset, note.end_s - SHORTEST_S) }, "Moved.");
+    },
+    techniques: (note, techniques) => one(note, "replace_techniques", { techniques }, "How it is played was changed."),
+    technique: (note, kind) => edits.techniques(note, toggled(note, kind)),
+    split(note) {
+      const half = plus(plus("0", ...halfOf(note.length)), 0, 1);
+      const [bar, beat] = moved(note, half);
+      return one(note, "split_note", { at_s: middle(note), bar, beat }, "Parted in two.");
+    },
+    join(note) {
+      const next = after(note);
+      return next ? one(note, "merge_notes", { notes: [next.id] }, "Joined with the next.") : undefined;
+    },
+    insert(note) {
+      const next = after(note);
+      const end = next ? next.onset_s : Math.min(note.end_s + 0.4, store.sheet.source.duration_s);
+      const start = Math.max(note.end_s - (note.end_s - note.onset_s) / 2, (note.onset_s + end) / 2);
+      const half = plus("0", ...halfOf(note.length));
+      const [bar, beat] = moved(note, half);
+      const values = { onset_s: Math.round(start * 1e4) / 1e4, end_s: Math.round(end * 1e4) / 1e4,
+        pitch_midi: note.pitch_midi, string: note.string, fret: note.fret, bar, beat, length: half };
+      return keep([
+        { action: "change_note", note: note.id, values: { length: half, end_s: Math.round(start * 1e4) / 1e4 } },
+        { action: "add_note", values },
+      ], "A note was inserted.");
+    },
+    remove: (note) => one(note, "remove_note", {}, "Deleted."),
+    confirm: (note) => one(note, "confirm_note", {}, "All of it is right."),
+    remark: (note, text) => one(note, "set_remark", { remark: text.trim() || null }, "The remark is kept."),
+    phrase: (phrase, name, remark) => keep([{ action: "set_phrase", phrase: phrase.id,
+      values: { name: name.trim(), remark: remark.trim() || null } }], "The phrase is kept."),
+    cutPhrase(phrase, note) {
+      const taken = new Set(store.sheet.phrases.map((other) => other.id));
+      let number = store.sheet.phrases.length + 1;
+      while (taken.has(`p${number}`)) number += 1;
+      return keep([
+        { action: "set_phrase", phrase: phrase.id, values: { end_s: note.onset_s } },
+        { action: "set_phrase", phrase: `p${number}`, values: { start_s: note.onset_s, end_s: phrase.end_s } },
+      ], "A phrase begins here.");
+    },
+    newPhrase(note) {
+      const next = store.sheet.phrases.find((phrase) => phrase.start_s > note.onset_s);
+      const end = next ? next.start_s : store.sheet.source.duration_s;
+      return keep([{ action: "set_phrase", phrase: `p${store.sheet.phrases.length + 1}`,
+        values: { start_s: note.onset_s, end_s: end } }], "A phrase begins here.");
+    },
+    chord(note, name) {
+      const { beats } = store.sheet.timing;
+      const plain = ({ name: own, bar, beat, length }) => ({ name: own, bar, beat, length });
+      const rest = store.sheet.chords.filter((other) => other.bar !== note.bar || other.beat !== note.beat).map(plain);
+      if (name) rest.push({ name, bar: note.bar, beat: note.beat, length: String(beats) });
+      rest.sort((a, b) => a.bar - b.bar || valueOf(a.beat) - valueOf(b.beat));
+      return keep([{ action: "set_chords", values: { chords: rest } }], "The chord is kept.");
+    },
+    key: (key) => keep([{ action: "set_key", values: { key } }], "The key is kept."),
+    retime: (tempo, meter) => change({ kind: "retime", tempo_bpm: tempo, meter }, "The rhythm was written anew."),
+    downbeat: (times) => change({ kind: "downbeat", times_s: times }, "The bar lines were moved."),
+    undo: () => send("undo", {}, "Taken back."),
+    redo: () => send("redo", {}, "Done again."),
+  };
+
+  function halfOf(length) {
+    const [top, bottom = "1"] = String(length).split("/");
+    return [Number(top), Number(bottom) * 2];
+  }
+
+  function moved(note, by) {
+    const [top, bottom = "1"] = String(by).split("/");
+    const { beats } = store.sheet.timing;
+    const beat = plus(note.beat, Number(top), Number(bottom));
+    return valueOf(beat) >= beats + 1 ? [note.bar + 1, plus(beat, -beats, 1)] : [note.bar, beat];
+  }
+
+  return edits;
+}

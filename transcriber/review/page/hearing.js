@@ -1,0 +1,133 @@
+// The strip at the foot: what is heard, how fast, the beat, which bars go round.
+
+import { byId, el, notice } from "./dom.js";
+import { tappedBeats } from "./player.js";
+
+const SLOWEST = 0.25;
+const KINDS = [["take", "the take"], ["draft", "the draft"], ["both", "one in each ear"]];
+
+export class Hearing {
+  constructor(player, view, hooks) {
+    Object.assign(this, { player, view, hooks, own: 120, revision: 0 });
+    this.build();
+    player.onChange(() => this.showState());
+  }
+
+  build() {
+    this.playButton = el("button", { id: "play", class: "main", type: "button", onclick: () => this.toggle() }, "Play");
+    this.kinds = el("select", { id: "kind", onchange: () => this.choose() },
+      KINDS.map(([value, words]) => el("option", { value }, words)));
+    this.tempo = el("input", { id: "tempo", type: "number", step: "1", onchange: () => this.setTempo() });
+    this.own = el("span", { class: "small" });
+    this.beat = el("input", { id: "beat", type: "checkbox", onchange: () => { this.player.click = this.beat.checked; } });
+    this.from = el("input", { id: "from", type: "number", min: "0", onchange: () => this.setRound() });
+    this.to = el("input", { id: "to", type: "number", min: "0", onchange: () => this.setRound() });
+    this.round = el("input", { id: "round", type: "checkbox", onchange: () => this.setRound() });
+    this.phrase = el("select", { id: "phrase", onchange: () => this.choosePhrase() });
+    this.level = el("input", { id: "level", type: "range", min: "0", max: "1", step: "0.01", value: "0.3",
+      "aria-label": "Level", oninput: () => this.player.setLevel(Number(this.level.value)) });
+    this.staff = el("input", { id: "staff", type: "checkbox", onchange: () => this.hooks.staff(this.staff.checked) });
+    const strip = byId("hearing");
+    this.more = el("button", { id: "more", type: "button", "aria-expanded": "false", onclick: () => {
+      const all = strip.classList.toggle("all");
+      this.more.setAttribute("aria-expanded", String(all));
+    } }, "More");
+    strip.replaceChildren(
+      el("div", { class: "row" },
+        this.playButton,
+        el("label", {}, "hear ", this.kinds),
+        el("label", {}, "at ", this.tempo, " BPM ", this.own),
+        el("label", { title: "It starts at a modest level; turn it up as you need." }, "level ", this.level,
+          el("span", { class: "small" }, "starts quiet")),
+        this.more),
+      el("div", { class: "row rarely" },
+        el("label", {}, this.beat, "click the beat"),
+        el("label", {}, this.round, "round and round: bars "), this.from, el("span", {}, "to"), this.to,
+        el("label", {}, "or ", this.phrase),
+        el("label", {}, this.staff, "notation staff")));
+    this.from.setAttribute("aria-label", "First bar to repeat");
+    this.to.setAttribute("aria-label", "Last bar to repeat");
+    this.phrase.setAttribute("aria-label", "Phrase to repeat");
+  }
+
+  show(sheet) {
+    const opening = !this.sheet;
+    const slower = this.sheet ? this.player.rate : 1;
+    this.sheet = sheet;
+    this.takeTempo = sheet.timing.tempo_bpm;
+    this.tempo.max = String(Math.round(this.takeTempo));
+    this.tempo.min = String(Math.ceil(this.takeTempo * SLOWEST));
+    this.own.textContent = `(the take: ${Math.round(this.takeTempo)})`;
+    this.tempo.value = String(Math.round(this.takeTempo * slower));
+    this.player.setBeats(tappedBeats(sheet.timing));
+    const numbers = sheet.bars.map((bar) => bar.number);
+    const [low, high] = [numbers[0] ?? 1, numbers[numbers.length - 1] ?? 1];
+    for (const field of [this.from, this.to]) Object.assign(field, { min: String(low), max: String(high) });
+    if (opening) {
+      this.from.value = String(low);
+      this.to.value = String(Math.min(high, low + 1));
+    }
+    const chosen = this.phrase.value;
+    this.phrase.replaceChildren(el("option", { value: "" }, "a phrase"),
+      ...sheet.phrases.map((phrase, at) => el("option", { value: phrase.id }, phrase.name || `phrase ${at + 1}`)));
+    this.phrase.value = sheet.phrases.some((one) => one.id === chosen) ? chosen : "";
+    if (!sheet.take) {
+      for (const option of this.kinds.options) option.disabled = option.value !== "draft";
+      this.kinds.value = "draft";
+    }
+    if (this.player.span) this.setRound();
+    return this.choose();
+  }
+
+  async choose() {
+    try {
+      const changes = this.kinds.value !== "take";
+      await this.player.choose(this.kinds.value, changes ? this.sheet.revision : 0);
+    } catch (error) {
+      notice(error.message, { bad: true, key: "sound" });
+    }
+  }
+
+  toggle() {
+    if (this.player.playing) this.player.stop();
+    else this.player.play().catch((error) => notice(error.message, { bad: true, key: "sound" }));
+  }
+
+  setTempo() {
+    const wanted = Math.min(Math.max(Number(this.tempo.value) || this.takeTempo, this.takeTempo * SLOWEST), this.takeTempo);
+    this.tempo.value = String(Math.round(wanted));
+    const rate = Math.round(wanted) >= Math.round(this.takeTempo) ? 1 : wanted / this.takeTempo;
+    this.player.setRate(rate);
+  }
+
+  setRound() {
+    if (!this.round.checked) {
+      this.player.setSpan(null);
+      this.view.setRound(null, null);
+      return;
+    }
+    const first = Number(this.from.value);
+    const last = Math.max(first, Number(this.to.value));
+    this.to.value = String(last);
+    const inside = this.sheet.bars.filter((bar) => bar.number >= first && bar.number <= last);
+    if (!inside.length) return;
+    const end = Math.min(inside[inside.length - 1].ends_s, this.sheet.source.duration_s - 0.02);
+    this.player.setSpan([Math.max(inside[0].starts_s, 0), end]);
+    this.view.setRound(first, last);
+    this.phrase.value = "";
+  }
+
+  choosePhrase() {
+    const phrase = this.sheet.phrases.find((one) => one.id === this.phrase.value);
+    if (!phrase) return;
+    this.round.checked = true;
+    this.player.setSpan([Math.max(phrase.start_s - 0.05, 0), Math.min(phrase.end_s, this.sheet.source.duration_s - 0.02)]);
+    const bars = this.sheet.bars.filter((bar) => bar.ends_s > phrase.start_s && bar.starts_s < phrase.end_s);
+    if (bars.length) this.view.setRound(bars[0].number, bars[bars.length - 1].number);
+  }
+
+  showState() {
+    this.playButton.textContent = this.player.playing ? "Stop" : "Play";
+    this.playButton.setAttribute("aria-pressed", String(this.player.playing));
+  }
+}

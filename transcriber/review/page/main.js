@@ -1,0 +1,297 @@
+// Puts the page together.
+
+import { byId, clearNotice, notice, say } from "./dom.js";
+import { makeEdits } from "./edits.js";
+import { Hearing } from "./hearing.js";
+import { Look } from "./look.js";
+import { Player } from "./player.js";
+import { Store } from "./store.js";
+import { takeForm } from "./takeform.js";
+import { View } from "./view.js";
+
+const REFRESH_MS = 4000;
+
+function tokenOf() {
+  const given = location.hash.slice(1);
+  if (given) {
+    sessionStorage.setItem("token", given);
+    history.replaceState(null, "", location.pathname);
+  }
+  return given || sessionStorage.getItem("token") || "";
+}
+
+function label(note) {
+  const place = note.string === null ? "off the neck" : `string ${note.string}, fret ${note.fret}`;
+  return `${note.where}: ${note.name}, ${place}, ${note.how}${note.unsure ? ", unsure" : ""}${note.remark ? `, remark: ${note.remark}` : ""}`;
+}
+
+class Page {
+  constructor() {
+    this.store = new Store(tokenOf());
+    this.chosen = null;
+    this.player = new Player((kind, revision) => `sound/whole?kind=${kind}&revision=${revision}`);
+    this.view = new View(byId("sheet"), { label });
+    this.hearing = new Hearing(this.player, this.view, { staff: (on) => this.setStaff(on) });
+    this.send = this.send.bind(this);
+    this.edits = makeEdits(this.store, this.send);
+    this.look = new Look(this.store, this.view, this.player, {
+      edits: this.edits,
+      send: this.send,
+      choose: (id) => { this.chosen = id; },
+      close: () => this.closeLook(),
+      next: () => this.nextQuestion(),
+    });
+    this.store.onChange((sheet) => this.show(sheet));
+    byId("next-question").addEventListener("click", () => this.nextQuestion());
+    byId("undo").addEventListener("click", () => this.edits.undo());
+    byId("redo").addEventListener("click", () => this.edits.redo());
+    byId("sheet").addEventListener("click", (event) => this.clicked(event));
+    byId("sheet").addEventListener("dblclick", (event) => this.looked(event));
+    document.addEventListener("keydown", (event) => this.pressed(event));
+    setInterval(() => this.follow(), 30);
+    setInterval(() => document.visibilityState === "visible" && this.refresh(), REFRESH_MS);
+    window.addEventListener("focus", () => this.refresh());
+  }
+
+  async start() {
+    await window.document.fonts.load("30px Bravura");
+    window.VexFlow.setFonts("Bravura", "Arial");
+    await this.store.load();
+    if (!this.store.sheet.take) notice("The recording was not found beside the draft: only the draft can be heard. Start again with --take FILE.", { key: "take" });
+    if (!this.store.token) notice("This address lacks its key, so nothing can be corrected here. Open the address that was printed.", { bad: true, key: "token" });
+    this.offerWaiting();
+    document.body.dataset.ready = "yes";
+  }
+
+  show(sheet) {
+    document.title = sheet.name;
+    byId("title").textContent = sheet.name;
+    const { timing, instrument, key } = sheet;
+    const parts = [`${timing.tap > 1 ? "dotted quarter" : { 1: "whole", 2: "half", 4: "quarter", 8: "eighth" }[timing.unit] || "beat"} = ${Math.round(timing.tempo_bpm)}`,
+      timing.meter, instrument.open_names.slice().reverse().map((name) => name.replace(/-?\d+$/, "")).join(" ")];
+    if (instrument.capo) parts.push(`capo ${instrument.capo}`);
+    if (key) parts.push(`${key.tonic.replace("#", "♯").replace("b", "♭")} ${key.mode}`);
+    if (timing.swing) parts.push("swung");
+    byId("facts").textContent = parts.join(" · ");
+    const open = sheet.questions.length;
+    const { corrections, minutes } = sheet.totals;
+    byId("asked").textContent = `${open === 0 ? "No questions left" : open === 1 ? "1 question left" : `${open} questions left`} · ` +
+      `${corrections} ${corrections === 1 ? "correction" : "corrections"}${minutes >= 0.1 ? ` in ${minutes} min` : ""}`;
+    byId("next-question").disabled = open === 0;
+    byId("undo").disabled = !sheet.can_undo;
+    byId("redo").disabled = !sheet.can_redo;
+    this.view.show(sheet, this.store.notes, this.store.order);
+    if (this.chosen && !this.store.notes.has(this.chosen)) this.chosen = null;
+    this.view.mark("chosen", this.chosen);
+    this.hearing.show(sheet);
+    takeForm(this.store, this.player, this.edits);
+  }
+
+  setStaff(on) {
+    this.view.staff = on;
+    this.view.show(this.store.sheet, this.store.notes, this.store.order);
+  }
+
+  async send(path, body, words) {
+    try {
+      await this.store.send(path, body);
+      clearNotice("kept");
+      if (words) say(words);
+    } catch (error) {
+      const actions = [];
+      if (error.again) actions.push(["Make my change all the same", () => this.send(error.again.path, error.again.body, words)],
+        ["Leave it", () => undefined]);
+      if (error.waits) actions.push(["Try again", () => this.send(path, body, words)]);
+      notice(error.message, { bad: true, actions, key: "kept" });
+      return;
+    }
+    if (path !== "answer" && this.look.open) {
+      const { about, aspect } = this.look.question;
+      const further = document.getElementById("further");
+      const known = this.store.notes.has(about) || this.store.sheet.phrases.some((one) => one.id === about);
+      if (known) await this.look.show(about, aspect === "fingering" ? undefined : aspect, { further: Boolean(further && further.open) });
+      else this.closeLook();
+    }
+  }
+
+  offerWaiting() {
+    const waiting = this.store.waiting();
+    if (!waiting) return;
+    if (waiting.seen !== this.store.sheet.revision) {
+      // It had reached the journal before the page heard of it.
+      this.store.remember(null);
+      return;
+    }
+    notice("A change was under way when the page or its server ended.", { key: "kept", actions: [
+      ["Make it now", () => this.send(waiting.path, waiting.body, "Kept.")],
+      ["Drop it", () => this.store.remember(null)]] });
+  }
+
+  async refresh() {
+    try {
+      if (await this.store.refresh()) say("The draft was changed elsewhere and is shown anew.");
+    } catch {
+      // The next change will say that the server is gone.
+    }
+  }
+
+  noteAt(event) {
+    const spot = event.target.closest ? event.target.closest(".spot") : null;
+    return spot && !spot.closest("#inset") ? spot.dataset.note : null;
+  }
+
+  clicked(event) {
+    const id = this.noteAt(event);
+    if (!id) return;
+    this.choose(id, false);
+    this.player.play(Math.max(this.store.notes.get(id).onset_s - 0.02, 0)).catch((error) => notice(error.message, { bad: true, key: "sound" }));
+  }
+
+  looked(event) {
+    const id = this.noteAt(event);
+    if (!id) return;
+    this.player.stop();
+    this.look.show(id);
+  }
+
+  choose(id, focus) {
+    this.chosen = id;
+    this.view.mark("chosen", id);
+    this.view.reveal(id, focus);
+    const note = this.store.notes.get(id);
+    if (focus) say(label(note));
+  }
+
+  step(by) {
+    const { order } = this.store;
+    const at = this.chosen ? order.indexOf(this.chosen) + by : by > 0 ? 0 : order.length - 1;
+    if (at >= 0 && at < order.length) this.choose(order[at], true);
+  }
+
+  nextQuestion() {
+    const { questions } = this.store.sheet;
+    if (!questions.length) {
+      this.closeLook();
+      say("No questions left.");
+      byId("next-question").focus();
+      return;
+    }
+    const here = this.look.open ? questions.findIndex((one) => one.about === this.look.question.about) : -1;
+    const next = questions[(here + 1) % questions.length];
+    this.player.stop();
+    this.look.show(next.about, next.aspect === "fingering" ? undefined : next.aspect);
+  }
+
+  closeLook() {
+    const id = this.chosen;
+    this.look.close();
+    if (id && this.store.notes.has(id)) this.choose(id, true);
+  }
+
+  /** Marks the note that sounds. */
+  follow() {
+    if (!this.player.playing) {
+      if (this.sounding) this.view.mark("sounding", null);
+      this.sounding = null;
+      return;
+    }
+    const id = this.noteSounding(this.player.time);
+    if (id === this.sounding) return;
+    this.sounding = id;
+    this.view.mark("sounding", id);
+    if (id && !this.look.open) this.view.reveal(id, false);
+  }
+
+  noteSounding(time) {
+    const { notes } = this.store.sheet;
+    let low = 0;
+    let high = notes.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (notes[middle].onset_s <= time + 0.01) low = middle + 1;
+      else high = middle;
+    }
+    const note = notes[low - 1];
+    return note && time < note.end_s + 0.03 ? note.id : null;
+  }
+
+  tapped() {
+    if (!this.player.playing) return;
+    this.player.taps = [...(this.player.taps || []), this.player.time];
+    byId("taps").textContent = `${this.player.taps.length} tapped`;
+  }
+
+  pressed(event) {
+    const typing = event.target.closest("input:not([type=checkbox]):not([type=range]), textarea, select");
+    if (event.ctrlKey || event.metaKey) {
+      if (event.key.toLowerCase() === "z" && !typing) {
+        event.preventDefault();
+        if (event.shiftKey) this.edits.redo(); else this.edits.undo();
+      }
+      return;
+    }
+    if (event.altKey) return;
+    if (event.key === "Escape") {
+      if (typing) event.target.blur();
+      else if (this.look.open) this.closeLook();
+      return;
+    }
+    if (typing) return;
+    const onButton = event.target.closest("button, summary, input");
+    if ((event.key === " " || event.key === "Enter") && onButton) return;
+    const act = this.actionOf(event);
+    if (!act) return;
+    event.preventDefault();
+    act();
+  }
+
+  actionOf(event) {
+    const figure = /^Digit(\d)$/.exec(event.code);
+    if (figure && this.look.open) {
+      const number = Number(figure[1]);
+      if (number === 0) return () => this.look.hearMoment();
+      return event.shiftKey ? () => this.look.hearReading(number - 1) : () => this.look.take(number - 1);
+    }
+    const note = this.chosen ? this.store.notes.get(this.chosen) : null;
+    const { edits } = this;
+    const plain = {
+      " ": () => this.hearing.toggle(),
+      ArrowLeft: () => this.step(-1),
+      ArrowRight: () => this.step(1),
+      n: () => this.nextQuestion(),
+      z: () => edits.undo(),
+      Z: () => edits.redo(),
+      a: () => this.look.toggleAlike(),
+      r: () => { this.hearing.round.checked = !this.hearing.round.checked; this.hearing.setRound(); },
+      c: () => { this.hearing.beat.checked = !this.hearing.beat.checked; this.player.click = this.hearing.beat.checked; },
+      t: () => this.tapped(),
+    };
+    if (plain[event.key]) return plain[event.key];
+    if (!note) return null;
+    const own = {
+      Enter: () => (this.look.open && this.look.question.about === note.id ? this.closeLook() : this.look.show(note.id)),
+      ArrowUp: () => (event.shiftKey ? edits.otherPlace(note, -1) : edits.pitch(note, 1)),
+      ArrowDown: () => (event.shiftKey ? edits.otherPlace(note, 1) : edits.pitch(note, -1)),
+      ",": () => edits.shift(note, -1, 8),
+      ".": () => edits.shift(note, 1, 8),
+      "-": () => edits.longer(note, 0.5),
+      "+": () => edits.longer(note, 2),
+      h: () => edits.technique(note, "hammer_on"),
+      p: () => edits.technique(note, "pull_off"),
+      l: () => edits.technique(note, "slide"),
+      b: () => edits.technique(note, "bend"),
+      v: () => edits.technique(note, "vibrato"),
+      s: () => edits.split(note),
+      j: () => edits.join(note),
+      i: () => edits.insert(note),
+      y: () => edits.confirm(note),
+      Delete: () => edits.remove(note),
+      Backspace: () => edits.remove(note),
+    };
+    return own[event.key] || null;
+  }
+}
+
+const page = new Page();
+window.page = page;
+page.start().catch((error) => notice(`The page could not start: ${error.message}`, { bad: true }));

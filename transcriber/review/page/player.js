@@ -1,0 +1,179 @@
+// Hearing: one element plays the take, the draft, or both, slower if wanted; a click on the beat; rounds.
+
+const START_LEVEL = 0.3;
+const AHEAD_S = 0.12;
+const TICK_MS = 20;
+
+export class Player {
+  constructor(source) {
+    this.source = source;
+    this.audio = new Audio();
+    this.audio.preload = "auto";
+    this.audio.preservesPitch = true;
+    this.kind = null;
+    this.level = START_LEVEL;
+    this.click = false;
+    this.span = null;
+    this.rate = 1;
+    this.beats = [];
+    this.listeners = [];
+    this.until = null;
+    this.nextBeat = 0;
+    this.context = null;
+    this.audio.volume = this.level;
+    this.audio.addEventListener("ended", () => this.tell());
+    this.audio.addEventListener("pause", () => this.tell());
+    this.audio.addEventListener("play", () => this.tell());
+    setInterval(() => this.tick(), TICK_MS);
+  }
+
+  onChange(listener) {
+    this.listeners.push(listener);
+  }
+
+  tell() {
+    this.listeners.forEach((listener) => listener());
+  }
+
+  get playing() {
+    return !this.audio.paused && !this.audio.ended;
+  }
+
+  get time() {
+    return this.audio.currentTime;
+  }
+
+  /** Chooses what is heard, and goes on at the same moment. */
+  async choose(kind, revision) {
+    const address = this.source(kind, revision);
+    if (this.address === address) return;
+    const at = this.audio.currentTime;
+    const went = this.playing;
+    this.audio.pause();
+    this.address = address;
+    this.kind = kind;
+    this.audio.src = address;
+    this.audio.load();
+    this.apply();
+    await new Promise((done, failed) => {
+      this.audio.addEventListener("loadedmetadata", done, { once: true });
+      this.audio.addEventListener("error", () => failed(new Error("This sound cannot be played.")), { once: true });
+    });
+    this.audio.currentTime = Math.min(at, this.audio.duration || at);
+    if (went) await this.play();
+  }
+
+  apply() {
+    this.audio.preservesPitch = true;
+    this.audio.defaultPlaybackRate = this.rate;
+    this.audio.playbackRate = this.rate;
+    this.audio.volume = this.level;
+  }
+
+  async play(from, until = null) {
+    this.sound();
+    if (from !== undefined) this.audio.currentTime = from;
+    else if (this.span && (this.time < this.span[0] - 0.05 || this.time >= this.span[1])) {
+      this.audio.currentTime = this.span[0];
+    }
+    this.until = until;
+    this.apply();
+    this.aim();
+    await this.audio.play();
+  }
+
+  stop() {
+    this.audio.pause();
+    this.until = null;
+    if (this.short) this.short.pause();
+  }
+
+  setRate(rate) {
+    this.rate = rate;
+    this.apply();
+    this.aim();
+  }
+
+  setLevel(level) {
+    this.level = level;
+    this.audio.volume = level;
+    if (this.short) this.short.volume = level;
+  }
+
+  setSpan(span) {
+    this.span = span;
+  }
+
+  setBeats(beats) {
+    this.beats = beats;
+    this.aim();
+  }
+
+  /** Plays a short sound once, the long one halted. */
+  async once(address) {
+    this.audio.pause();
+    this.until = null;
+    this.short = this.short || new Audio();
+    this.short.src = address;
+    this.short.volume = this.level;
+    await this.short.play();
+  }
+
+  sound() {
+    if (!this.context) this.context = new AudioContext();
+    if (this.context.state === "suspended") this.context.resume();
+  }
+
+  aim() {
+    const now = this.time;
+    this.nextBeat = this.beats.findIndex((beat) => beat.time >= now - 0.005);
+    if (this.nextBeat < 0) this.nextBeat = this.beats.length;
+  }
+
+  tick() {
+    if (!this.playing) return;
+    const now = this.time;
+    if (this.until !== null && now >= this.until) {
+      this.stop();
+      return;
+    }
+    if (this.span && now >= this.span[1]) {
+      this.audio.currentTime = this.span[0];
+      this.until = null;
+      this.aim();
+      return;
+    }
+    const known = this.beats[this.nextBeat - 1];
+    if (known && known.time > now + 0.5) this.aim();
+    while (this.nextBeat < this.beats.length) {
+      const beat = this.beats[this.nextBeat];
+      const wait = (beat.time - now) / this.rate;
+      if (wait > AHEAD_S) break;
+      if (this.click && wait > -0.05) this.tap(Math.max(wait, 0), beat.first);
+      this.nextBeat += 1;
+    }
+  }
+
+  tap(wait, first) {
+    const start = this.context.currentTime + wait;
+    const tone = this.context.createOscillator();
+    const gain = this.context.createGain();
+    tone.frequency.value = first ? 1560 : 1040;
+    gain.gain.setValueAtTime(0.0001, start);
+    gain.gain.exponentialRampToValueAtTime(Math.max(0.5 * this.level, 0.0002), start + 0.002);
+    gain.gain.exponentialRampToValueAtTime(0.0001, start + 0.06);
+    tone.connect(gain).connect(this.context.destination);
+    tone.start(start);
+    tone.stop(start + 0.08);
+    this.tapped = (this.tapped || 0) + 1;
+  }
+}
+
+/** Tapped beats of a take with their times; what lies between beats found is carried on. */
+export function tappedBeats(timing) {
+  const { beats_s: times, first_beat: first, beats, tap } = timing;
+  return times
+    .map((time, index) => ({ time, place: first + index }))
+    .filter((beat) => (((beat.place % tap) + tap) % tap) === 0)
+    .map((beat) => ({ time: beat.time, first: (((beat.place % beats) + beats) % beats) === 0 }));
+}
