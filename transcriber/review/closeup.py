@@ -103,4 +103,5 @@ def _decibels(sound: np.ndarray, first: np.ndarray, window: int) -> np.ndarray:
     """Level of windows that begin at some samples, dB below full scale."""
     power = np.concatenate([[0.0], np.cumsum(sound**2)])
     mean = (power[np.minimum(first + window, len(sound))] - power[first]) / window
-    return np.maximum(10.0 * np.log10(np.maximum(mean, 1e-12)), _FLOOR_DB)
+    level: np.ndarray = np.maximum(10.0 * np.log10(np.maximum(mean, 1e-12)), _FLOOR_DB)
+    return level
