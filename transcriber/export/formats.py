@@ -62,6 +62,12 @@ def _midi(draft: Draft, settings: ExportSettings) -> Written:
     return {".mid": midi_bytes(draft)}
 
 
+def _musicxml(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.musicxml import musicxml_bytes
+
+    return {".musicxml": musicxml_bytes(draft, settings.staves)}
+
+
 def _plot(draft: Draft, settings: ExportSettings) -> Written:
     from transcriber.export.plot import plot_png
 
@@ -71,6 +77,13 @@ def _plot(draft: Draft, settings: ExportSettings) -> Written:
 FORMATS: tuple[Format, ...] = (
     Format("text", ".tab.txt", "text tab", _text, text=True),
     Format("midi", ".mid", "MIDI", _midi),
+    Format(
+        "musicxml",
+        ".musicxml",
+        "notation and tab for a notation program; no pitch curves",
+        _musicxml,
+        text=True,
+    ),
     Format("plot", ".plot.png", "picture of the pitch over the frets", _plot),
 )
 

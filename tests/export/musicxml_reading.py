@@ -1,0 +1,157 @@
+"""MusicXML as others read it: the W3C schema, and a plain reading of the XML for what music21 leaves out."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+from lxml import etree
+
+SCHEMA_FOLDER = Path(__file__).resolve().parent / "musicxml_schema"
+
+
+class _Local(etree.Resolver):
+    """Finds the schema's imports beside it, never on a network."""
+
+    def resolve(self, system_url, public_id, context):
+        local = SCHEMA_FOLDER / system_url.rpartition("/")[2]
+        return self.resolve_filename(str(local), context)
+
+
+@functools.cache
+def schema() -> etree.XMLSchema:
+    parser = etree.XMLParser(no_network=True)
+    parser.resolvers.add(_Local())
+    return etree.XMLSchema(etree.parse(str(SCHEMA_FOLDER / "musicxml.xsd"), parser))
+
+
+def faults(data: bytes) -> list[str]:
+    """What the schema says against a document, each with its line."""
+    root = etree.fromstring(data)
+    check = schema()
+    check.validate(root)
+    return [f"line {entry.line}: {entry.message}" for entry in check.error_log]
+
+
+@dataclass(frozen=True)
+class ReadNote:
+    """A note as the XML tells it: times in quarter notes from bar 1, ties joined."""
+
+    start: Fraction
+    length: Fraction
+    pitch: int | None
+    string: int | None
+    fret: int | None
+    marks: frozenset[str]
+
+
+def read_notes(data: bytes, staff: int = 1) -> list[ReadNote]:
+    """Notes of one staff, by a plain reading of `backup`, `forward`, `chord`, ties and graces."""
+    found: list[ReadNote] = []
+    held: dict[tuple[str, str, str], int] = {}
+    begin, divisions, bar_1 = Fraction(0), 1, None
+    for measure in etree.fromstring(data).iter("measure"):
+        here = furthest = latest = begin
+        if measure.get("number") == "1":
+            bar_1 = begin
+        for element in measure:
+            if element.tag == "attributes":
+                divisions = int(element.findtext("divisions"))
+            if element.tag in ("backup", "forward", "note"):
+                step = Fraction(int(element.findtext("duration", "0")), divisions)
+            if element.tag == "backup":
+                here -= step
+            if element.tag == "forward":
+                here += step
+            if element.tag == "note":
+                if element.find("chord") is None:
+                    latest, here = here, here + step
+                if int(element.findtext("staff", "1")) == staff and element.find("rest") is None:
+                    _take(element, latest, step, found, held)
+            furthest = max(furthest, here)
+        begin = furthest
+    origin = begin if bar_1 is None else bar_1
+    return sorted((replace(note, start=note.start - origin) for note in found), key=order)
+
+
+def order(note: ReadNote) -> tuple:
+    """By position, then length and place."""
+    return (note.start, note.length, note.string or 0, note.fret or 0, note.pitch or 0, sorted(note.marks))
+
+
+def _take(element, start, length, found, held) -> None:
+    """Add a note, or what it adds to the note it is tied to."""
+    key = (element.findtext("voice"), element.findtext(".//string", ""), _pitch_text(element))
+    ties = {tie.get("type") for tie in element.findall("tie")}
+    marks = _marks(element)
+    if "stop" in ties:
+        place = held.pop(key)
+        before = found[place]
+        assert before.start + before.length == start
+        found[place] = replace(before, length=before.length + length, marks=before.marks | marks)
+    else:
+        place = len(found)
+        string, fret = element.findtext(".//string"), element.findtext(".//fret")
+        found.append(
+            ReadNote(
+                start,
+                length,
+                _pitch(element),
+                int(string) if string else None,
+                int(fret) if fret else None,
+                marks,
+            )
+        )
+    if "start" in ties:
+        held[key] = place
+
+
+def _pitch(element) -> int | None:
+    pitch = element.find("pitch")
+    if pitch is None:
+        return None
+    steps = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+    step, alter = steps[pitch.findtext("step")], int(pitch.findtext("alter", "0"))
+    return 12 * (int(pitch.findtext("octave")) + 1) + step + alter
+
+
+def _pitch_text(element) -> str:
+    return "".join(element.find("pitch").itertext()) if element.find("pitch") is not None else "x"
+
+
+def _marks(element) -> frozenset[str]:
+    """Techniques that the elements of a note stand for, in the document's words."""
+    marks = set()
+    height = 0.0
+    for bend in element.iter("bend"):
+        steps = float(bend.findtext("bend-alter"))
+        kind = next((name for name in ("pre-bend", "release") if bend.find(name) is not None), "bend")
+        kind = kind.replace("-", "_")
+        height = -steps if kind == "pre_bend" else height + steps
+        marks.add(f"{kind} {height:g}")
+    for tag, mark in (
+        ("scoop", "slide_in up"),
+        ("plop", "slide_in down"),
+        ("doit", "slide_out up"),
+        ("falloff", "slide_out down"),
+        ("staccato", "staccato"),
+        ("natural", "natural_harmonic"),
+        ("trill-mark", "trill"),
+        ("grace", "grace"),
+    ):
+        if element.find(f".//{tag}") is not None:
+            marks.add(mark)
+    marks |= {"vibrato" for line in element.iter("wavy-line") if line.get("type") == "start"}
+    marks |= {"let_ring" for tied in element.iter("tied") if tied.get("type") == "let-ring"}
+    marks |= {"palm_mute" for mute in element.iter("mute") if mute.text == "palm"}
+    marks |= {"dead_note" for head in element.iter("notehead") if head.text == "x"}
+    marks |= {"hammer_on" for one in element.iter("hammer-on") if one.get("type") == "stop"}
+    marks |= {"pull_off" for one in element.iter("pull-off") if one.get("type") == "stop"}
+    slurs = {one.get("number") for one in element.iter("slur") if one.get("type") == "stop"}
+    for slide in element.iter("slide"):
+        if slide.get("type") == "stop":
+            marks.add("slide" if slide.get("number") in slurs else "slide picked")
+    marks |= {other.text for other in element.iter("other-technical")}
+    return frozenset(marks)
