@@ -34,7 +34,7 @@ MAY_IMPORT = {
     "__main__": {"cli"},
     "__init__": {"errors", "records", "settings", "draft", "pipeline"},
 }
-# Besides these nobody opens files going in; `fretboard` and `synthesis` read one kind of document each.
+# Besides these nobody opens files; `fretboard` and `synthesis` read one kind of document each.
 OPENERS = {
     "audio",
     "draft",
@@ -45,6 +45,10 @@ OPENERS = {
     # The page's own files and their licences, which lie in the package.
     "review/app.py",
     "review/standalone.py",
+    # Pages that LilyPond has just written, in a temporary folder.
+    "export/sheet/engrave.py",
+    # A picture in memory.
+    "export/sheet/ground.py",
 }
 OPENING = {"open", "read_text", "read_bytes", "SoundFile", "fdopen"}
 WRITERS = {"files", "draft"}

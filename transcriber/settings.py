@@ -23,6 +23,8 @@ MidiTiming = Literal["played", "written"]
 MidiChannels = Literal["one", "string", "mpe"]
 MidiSlurs = Literal["struck", "joined"]
 Staves = Literal["both", "notation", "tab"]
+Paper = Literal["a4", "letter"]
+Ink = Literal["dark", "light"]
 
 Option = str | int | float | tuple[str, ...] | None
 
@@ -127,7 +129,7 @@ class ExportSettings:
     width : int
         Longest line of text tab, 60 to 200 characters.
     count : bool
-        Text tab: whether it shows how the rhythm is counted aloud.
+        Text tab and sheet: whether they show how the rhythm is counted aloud.
     timing : {"played", "written"}
         MIDI: notes sound when they were played, or on the grid at one tempo.
     channels : {"one", "string", "mpe"}
@@ -136,6 +138,10 @@ class ExportSettings:
         MIDI: a slurred or slid note is struck anew, or the note before it goes on and the wheel moves.
     staves : {"both", "notation", "tab"}
         MusicXML and sheet: notation and tab, or either alone.
+    paper : {"a4", "letter"}
+        Sheet.
+    ink : {"dark", "light"}
+        Phrase pictures: lines for a bright film, or for a dark one.
 
     Raises
     ------
@@ -149,6 +155,8 @@ class ExportSettings:
     channels: MidiChannels = "one"
     slurs: MidiSlurs = "struck"
     staves: Staves = "both"
+    paper: Paper = "a4"
+    ink: Ink = "dark"
 
     def __post_init__(self) -> None:
         check_bounds("width", self.width, *WIDTH_BOUNDS, unit=" characters")
@@ -163,6 +171,8 @@ EXPORT_CHOICES: dict[str, tuple[str, ...]] = {
     "channels": get_args(MidiChannels),
     "slurs": get_args(MidiSlurs),
     "staves": get_args(Staves),
+    "paper": get_args(Paper),
+    "ink": get_args(Ink),
 }
 """Values of each setting of `ExportSettings` that is chosen from a list; the first is the default."""
 

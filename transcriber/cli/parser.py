@@ -22,6 +22,8 @@ EXPORT_HELP = {
     "channels": "MIDI: one channel, one for each string, or MPE",
     "slurs": "MIDI: slurred notes are struck, or joined to the note before",
     "staves": "MusicXML and sheet: notation and tab, or either alone",
+    "paper": "sheet: size of the page",
+    "ink": "phrases: colour of the lines, for a bright or a dark film",
 }
 
 
@@ -138,7 +140,7 @@ def _add_formats(parser: Parser, usual: tuple[str, ...]) -> None:
         help=listed + (f" (default: {','.join(usual)})" if usual else ""),
     )
     told.add_argument("--width", metavar="N", default="80", help="longest line of text tab, 60 to 200")
-    told.add_argument("--count", action="store_true", help="show in the tab how it is counted aloud")
+    told.add_argument("--count", action="store_true", help="show in tab and sheet how it is counted aloud")
     for name, about in EXPORT_HELP.items():
         choices = EXPORT_CHOICES[name]
         told.add_argument(

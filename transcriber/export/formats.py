@@ -68,6 +68,23 @@ def _musicxml(draft: Draft, settings: ExportSettings) -> Written:
     return {".musicxml": musicxml_bytes(draft, settings.staves)}
 
 
+def _sheet(form: str) -> Callable[[Draft, ExportSettings], Written]:
+    def write(draft: Draft, settings: ExportSettings) -> Written:
+        from transcriber.export.sheet.engrave import engrave
+        from transcriber.export.sheet.page import sheet_source
+
+        source = sheet_source(draft, settings.staves, settings.paper, settings.count)
+        return {f".sheet{page}": data for page, data in engrave(source, form).items()}
+
+    return write
+
+
+def _phrases(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.sheet.phrase_pictures import phrase_pictures
+
+    return phrase_pictures(draft, settings.ink)
+
+
 def _plot(draft: Draft, settings: ExportSettings) -> Written:
     from transcriber.export.plot import plot_png
 
@@ -84,6 +101,10 @@ FORMATS: tuple[Format, ...] = (
         _musicxml,
         text=True,
     ),
+    Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf")),
+    Format("sheet-svg", "", "the sheet's pages as SVG", _sheet("svg")),
+    Format("sheet-png", "", "the sheet's pages as PNG", _sheet("png")),
+    Format("phrases", "", "tab picture of each phrase, transparent, with times (JSON)", _phrases),
     Format("plot", ".plot.png", "picture of the pitch over the frets", _plot),
 )
 

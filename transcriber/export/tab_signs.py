@@ -78,7 +78,7 @@ def tied_sign(note: DraftNote) -> Sign:
 
 def _held_height(note: DraftNote) -> float:
     """Semitones by which a note is still bent when it is held over: 0 where it is released at some time."""
-    bends = [one for one in _in_order(note.techniques) if one.kind in ("bend", "pre_bend", "release")]
+    bends = [one for one in in_order(note.techniques) if one.kind in ("bend", "pre_bend", "release")]
     if not bends or any(one.kind == "release" for one in bends):
         return 0.0
     return bends[-1].semitones or 0.0
@@ -108,7 +108,7 @@ def note_sign(note: DraftNote, before: DraftNote | None) -> Sign:
         used.add(key)
     if body[0] == "<":
         lead, body = lead + "<", body[1:]
-    tail = "".join(_tail(one, note, used) for one in _in_order(note.techniques))
+    tail = "".join(_tail(one, note, used) for one in in_order(note.techniques))
     return Sign(lead, body + tail, frozenset(used))
 
 
@@ -166,7 +166,7 @@ def _slope(rising: bool) -> str:
     return "/" if rising else "\\"
 
 
-def _in_order(techniques: tuple[Technique, ...]) -> list[Technique]:
+def in_order(techniques: tuple[Technique, ...]) -> list[Technique]:
     """Techniques in order of time; slides out come last, those without a time by their usual order."""
     shown = [one for one in techniques if one.kind in TECHNIQUE_ORDER]
     timed = all(one.start_s is not None for one in shown if one.kind not in ("pre_bend", "slide_out"))

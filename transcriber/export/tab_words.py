@@ -45,7 +45,7 @@ def header(draft: Draft, width: int) -> list[str]:
     if timing.swing is not None:
         facts.append(f"Swing: {timing.swing:.1f} to 1, written straight")
     lines = [title, "=" * min(len(title), width)]
-    return lines + _flow(facts, width) + _flow([_tuning(draft), _capo(draft)], width)
+    return lines + _flow(facts, width) + _flow([tuning_words(draft), capo_words(draft)], width)
 
 
 def take_issues(draft: Draft, width: int) -> list[str]:
@@ -92,14 +92,16 @@ def toss_ups(draft: Draft, width: int) -> list[str]:
     return ["", "Could be elsewhere", *lines] if lines else []
 
 
-def _tuning(draft: Draft) -> str:
+def tuning_words(draft: Draft) -> str:
+    """Name the tuning, lowest string first."""
     tuning = draft.instrument.tuning_midi
     names = " ".join(NOTE_NAMES[pitch % 12] for pitch in reversed(tuning))
     known = TUNING_NAMES.get(tuning)
     return f"Tuning: {names} (string {len(tuning)} to 1{', ' + known if known else ''})"
 
 
-def _capo(draft: Draft) -> str:
+def capo_words(draft: Draft) -> str:
+    """Say where the capo is."""
     capo = draft.instrument.capo
     return f"Capo: fret {capo}, frets are counted from it" if capo else "Capo: none"
 
