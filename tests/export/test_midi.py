@@ -8,15 +8,17 @@ from fractions import Fraction
 from itertools import pairwise
 
 import export_drafts as lines
+import generated_drafts as generated
 import mido
 import pretty_midi
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from transcriber.draft.document import Contour, Draft, Key
-from transcriber.export.midi import midi_bytes
-from transcriber.export.pitch_wheel import LEAST_GAP_S, steady_points, wheel_events, wheel_value
+from transcriber.export.midi import MidiSettings, midi_bytes
+from transcriber.export.midi.pitch_wheel import STEP_S, steady_points, wheel_events, wheel_value
+from transcriber.export.plain_words import one_line
 from transcriber.records.written import Meter
 
 
@@ -96,18 +98,53 @@ def test_notes_sound_when_they_were_played(name: str, shifts: list[float]) -> No
 
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.floats(-0.03, 0.03), min_size=1, max_size=12))
-def test_notes_stand_where_they_are_written_and_sound_as_played(shifts: list[float]) -> None:
+def test_as_written_notes_stand_on_the_grid_at_one_tempo(shifts: list[float]) -> None:
     draft = humanised(lines.straight_line(), shifts)
-    ticks, here = [], 0
-    for message in messages(draft):
+    written = midi_bytes(draft, MidiSettings("written"))
+    ons = [tick for tick, one in ticked(written) if one.type == "note_on"]
+    offs = [tick for tick, one in ticked(written) if one.type == "note_off"]
+    assert ons == [note.start(draft.meter) * 960 for note in draft.notes]
+    assert offs == [note.end(draft.meter) * 960 for note in draft.notes]
+    conductor = mido.MidiFile(file=io.BytesIO(written)).tracks[0]
+    tempos = [one.tempo for one in conductor if one.type == "set_tempo"]
+    assert tempos == [round(60e6 / draft.timing.tempo_bpm)]
+
+
+def ticked(data: bytes) -> list[tuple[int, mido.Message]]:
+    here, found = 0, []
+    for message in mido.MidiFile(file=io.BytesIO(data)).tracks[1]:
         here += message.time
-        if message.type == "note_on":
-            ticks.append(here)
-    origin = ticks[0]
-    written = [(note.start(draft.meter) - draft.notes[0].start(draft.meter)) * 960 for note in draft.notes]
-    assert [tick - origin for tick in ticks] == written
-    for note, want in zip(read(draft).instruments[0].notes, draft.notes, strict=True):
-        assert note.start == pytest.approx(want.onset_s, abs=0.002)
+        found.append((here, message))
+    return found
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.floats(-0.03, 0.03), min_size=1, max_size=12))
+def test_as_played_tempo_follows_the_beats_and_not_the_notes(shifts: list[float]) -> None:
+    even, uneven = lines.straight_line(), humanised(lines.straight_line(), shifts)
+    tempos = [list(read(draft).get_tempo_changes()[1]) for draft in (even, uneven)]
+    assert tempos[0] == pytest.approx(tempos[1])
+    for note, want in zip(read(uneven).instruments[0].notes, uneven.notes, strict=True):
+        assert note.start == pytest.approx(want.onset_s, abs=0.001)
+
+
+def test_a_tempo_that_wanders_has_its_events_at_beats() -> None:
+    draft = lines.build([(step, "1/2", 3, 5) for step in range(12)], tempo_bpm=90.0)
+    beats = [0.5]
+    for place in range(12):
+        beats.append(round(beats[-1] + 60 / 90 * (1 + 0.06 * (-1) ** (place // 4)), 4))
+    timing = replace(draft.timing, beats_s=tuple(beats))
+    notes = tuple(
+        replace(note, onset_s=beat, end_s=beat + 0.2)
+        for note, beat in zip(draft.notes, beats, strict=False)
+    )
+    file = mido.MidiFile(file=io.BytesIO(midi_bytes(replace(draft, timing=timing, notes=notes))))
+    here, ticks = 0, []
+    for message in file.tracks[0]:
+        here += message.time
+        ticks += [here] if message.type == "set_tempo" else []
+    assert all(tick % 960 == 0 for tick in ticks)
+    assert len(ticks) == 4  # the lead-in, and three stretches of an even tempo
 
 
 def test_an_even_take_has_one_tempo_after_the_lead_in() -> None:
@@ -208,13 +245,15 @@ def test_plain_notes_leave_the_wheel_alone() -> None:
     assert not [one for one in messages(lines.low_line()) if one.type == "pitchwheel"]
 
 
-def test_wheel_events_are_thinned() -> None:
+def test_wheel_events_are_no_denser_than_needed() -> None:
     draft = lines.techniques_line()
     contour = next(note.contour for note in draft.notes if note.has("vibrato"))
     events = wheel_events(contour, 99.0, 12)
     gaps = [later.time_s - event.time_s for event, later in pairwise(events)]
-    assert min(gaps) >= LEAST_GAP_S
-    assert len(events) < len(contour.times_s)
+    assert min(gaps) >= STEP_S - 1e-9
+    still = sum(cents == before for before, cents in pairwise(contour.cents))
+    assert still > 20
+    assert len(events) <= 2 * (len(contour.times_s) - still)
 
 
 def test_dead_note_without_pitch_is_heard_at_its_place() -> None:
@@ -229,3 +268,106 @@ def test_no_notes_gives_an_empty_file() -> None:
 
 def test_same_draft_same_bytes() -> None:
     assert midi_bytes(lines.techniques_line()) == midi_bytes(lines.techniques_line())
+
+
+@pytest.mark.parametrize("channels", ["string", "mpe"])
+def test_each_string_has_its_channel_and_its_own_bends(channels: str) -> None:
+    draft = lines.techniques_line()
+    data = midi_bytes(draft, MidiSettings(channels=channels))
+    shift = 0 if channels == "string" else 1
+    ons = [one for _, one in ticked(data) if one.type == "note_on"]
+    assert [one.channel for one in ons] == [note.string - 1 + shift for note in draft.notes]
+    kinds = ("bend", "pre_bend", "vibrato", "slide")
+    bent = {note.string - 1 + shift for note in draft.notes if note.has(*kinds)}
+    assert {one.channel for _, one in ticked(data) if one.type == "pitchwheel"} <= bent
+    ranges = [one for _, one in ticked(data) if one.type == "control_change" and one.control == 6]
+    used = {0} | {one.channel for one in ons}
+    if channels == "mpe":
+        # MPE 1.0: RPN 0,6 on the manager (channel 1) tells the member channels, seven for six strings here.
+        assert (ranges[0].channel, ranges[0].value) == (0, 7)
+        assert {(one.channel, one.value) for one in ranges[1:]} == {(channel, 48) for channel in used}
+    else:
+        assert {(one.channel, one.value) for one in ranges} == {(channel, 12) for channel in used}
+
+
+def test_many_strings_leave_the_percussion_channel_alone() -> None:
+    tuning = tuple(range(70, 46, -2))
+    draft = lines.build([(step, "1", step + 1, 0) for step in range(12)], tuning=tuning)
+    for channels in ("string", "mpe"):
+        data = midi_bytes(draft, MidiSettings(channels=channels))
+        ons = [one.channel for _, one in ticked(data) if one.type == "note_on"]
+        assert 9 not in ons  # channel 10 counted from 1: General MIDI
+        assert len(set(ons)) == 12
+
+
+def test_joined_slurs_are_not_struck_and_the_wheel_reaches_them() -> None:
+    notes = [
+        (0, "1/2", 3, 5),
+        ("1/2", "1/2", 3, 7, lines.tech("hammer_on")),
+        (1, "1/2", 3, 5, lines.tech("pull_off")),
+        ("3/2", "1/2", 3, 9, lines.tech("slide", picked=False)),
+        (2, "1/2", 3, 7, lines.tech("slide", picked=True)),
+        (3, "1/2", 3, 9, lines.tech("hammer_on")),
+    ]
+    draft = lines.build(notes)
+    data = midi_bytes(draft, MidiSettings(slurs="joined"))
+    ons = [one.note for _, one in ticked(data) if one.type == "note_on"]
+    assert ons == [60, 62, 64]  # the last does not ring on from the one before: it is struck
+    midi = pretty_midi.PrettyMIDI(io.BytesIO(data))
+    assert midi.instruments[0].notes[0].end == pytest.approx(draft.notes[3].end_s, abs=0.002)
+    for note, semitones in zip(draft.notes[:4], (0, 2, 0, 4), strict=True):
+        bends = [bend.pitch for bend in midi.instruments[0].pitch_bends if bend.time <= note.onset_s + 0.05]
+        assert (bends[-1] if bends else 0) / 8192 * 12 == pytest.approx(semitones, abs=0.01)
+    assert len([one for _, one in ticked(midi_bytes(draft)) if one.type == "note_on"]) == 6
+
+
+def test_a_grace_is_written_before_its_note_and_staccato_short() -> None:
+    notes = [(1, 0, 2, 7), (1, "1", 2, 8), (2, "1", 2, 8, lines.tech("staccato"))]
+    data = midi_bytes(lines.build(notes), MidiSettings("written"))
+    ons = [tick for tick, one in ticked(data) if one.type == "note_on"]
+    offs = [tick for tick, one in ticked(data) if one.type == "note_off"]
+    assert ons == [960 - 120, 960, 1920]
+    assert offs == [960, 1920, 2400]
+
+
+every = settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.explicit, Phase.reuse, Phase.generate),
+)
+
+
+@every
+@given(
+    generated.written_drafts(),
+    st.builds(
+        MidiSettings,
+        st.sampled_from(["played", "written"]),
+        st.sampled_from(["one", "string", "mpe"]),
+        st.sampled_from(["struck", "joined"]),
+    ),
+)
+def test_any_draft_is_read_by_a_second_library(draft: Draft, chosen: MidiSettings) -> None:
+    midi = pretty_midi.PrettyMIDI(io.BytesIO(midi_bytes(draft, chosen)))
+    notes = [note for instrument in midi.instruments for note in instrument.notes]
+    assert all(note.end > note.start >= 0 for note in notes)
+    assert all(-8192 <= bend.pitch <= 8191 for one in midi.instruments for bend in one.pitch_bends)
+    meter = midi.time_signature_changes[-1]
+    assert (meter.numerator, meter.denominator) == (draft.meter.beats, draft.meter.unit)
+    if chosen == MidiSettings("played", "string", "struck"):
+        wanted = sorted((round(note.onset_s, 2), note.pitch_midi) for note in draft.notes if note.pitch_midi)
+        found = [(note.start, note.pitch) for note in notes]
+        for onset, pitch in wanted:
+            assert any(abs(start - onset) < 0.02 and pitch == sounding for start, sounding in found)
+
+
+@every
+@given(generated.written_drafts())
+def test_words_survive_as_one_line(draft: Draft) -> None:
+    conductor, guitar = mido.MidiFile(file=io.BytesIO(midi_bytes(draft)), charset="utf-8").tracks
+    assert conductor.name == one_line(draft.source.file)
+    assert guitar.name == one_line(draft.instrument.name)
+    texts = [one.text for one in conductor if one.type == "text"]
+    for note in draft.notes:
+        assert note.remark is None or one_line(note.remark) in texts or not note.remark

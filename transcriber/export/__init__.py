@@ -12,18 +12,31 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from transcriber.export.formats import FORMATS, Format, formats_named
-    from transcriber.export.midi import midi_bytes
+    from transcriber.export.midi import MidiSettings, midi_bytes
+    from transcriber.export.musicxml import musicxml_bytes
     from transcriber.export.plot import PlotSettings, plot_png
     from transcriber.export.tab import text_tab
 
-__all__ = ["FORMATS", "Format", "PlotSettings", "formats_named", "midi_bytes", "plot_png", "text_tab"]
+__all__ = [
+    "FORMATS",
+    "Format",
+    "MidiSettings",
+    "PlotSettings",
+    "formats_named",
+    "midi_bytes",
+    "musicxml_bytes",
+    "plot_png",
+    "text_tab",
+]
 
 _HOMES = {
     "FORMATS": "transcriber.export.formats",
     "Format": "transcriber.export.formats",
+    "MidiSettings": "transcriber.export.midi",
     "PlotSettings": "transcriber.export.plot",
     "formats_named": "transcriber.export.formats",
     "midi_bytes": "transcriber.export.midi",
+    "musicxml_bytes": "transcriber.export.musicxml",
     "plot_png": "transcriber.export.plot",
     "text_tab": "transcriber.export.tab",
 }

@@ -57,9 +57,10 @@ def _text(draft: Draft, settings: ExportSettings) -> Written:
 
 
 def _midi(draft: Draft, settings: ExportSettings) -> Written:
-    from transcriber.export.midi import midi_bytes
+    from transcriber.export.midi import MidiSettings, midi_bytes
 
-    return {".mid": midi_bytes(draft)}
+    chosen = MidiSettings(settings.timing, settings.channels, settings.slurs)
+    return {".mid": midi_bytes(draft, chosen)}
 
 
 def _musicxml(draft: Draft, settings: ExportSettings) -> Written:
@@ -93,7 +94,7 @@ def _plot(draft: Draft, settings: ExportSettings) -> Written:
 
 FORMATS: tuple[Format, ...] = (
     Format("text", ".tab.txt", "text tab", _text, text=True),
-    Format("midi", ".mid", "MIDI", _midi),
+    Format("midi", ".mid", "MIDI; no string, fret or written technique", _midi),
     Format(
         "musicxml",
         ".musicxml",

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_right
 from dataclasses import dataclass
+from math import ceil, inf
 from statistics import median
 
-from transcriber.draft.document import Contour, Draft, DraftNote
+from transcriber.draft.document import Contour, Draft
+from transcriber.export.layers import links
 
 RANGES = (12, 24, 48)
 """Bend ranges in semitones that are tried until the widest bend fits."""
 
 BENDING_KINDS = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_out", "trill")
 
-LEAST_GAP_S = 0.005
-LEAST_CHANGE_CENTS = 3.0
-"""Events nearer than this in time or pitch are left out."""
+STEP_S = 0.005
+"""Events lie this far apart, or a multiple: half of a contour's step, so that a fast bend has no stairs."""
+
+ROUNDING = 1e-6
+
+LEAST_CHANGE_CENTS = 2.0
+"""Events nearer than this in pitch to the one before are left out."""
+
+LONGEST_STEP_S = 0.03
+"""Points of a contour further apart than this have a gap between them, over which the pitch is held."""
 
 STRAY_CENTS = 150.0
 """A first or last value that leaps this far from the next to it is a slip of the pitch tracker."""
@@ -50,19 +59,13 @@ def bending_notes(draft: Draft) -> frozenset[str]:
     picked again, and those from which such a slide leaves.
     """
     found = {note.id for note in draft.notes if note.has(*BENDING_KINDS)}
-    for before, note in zip((None, *draft.notes), draft.notes, strict=False):
+    before = links(draft)
+    for note in draft.notes:
         slide = note.technique("slide")
         if slide is not None and not slide.picked:
             found.add(note.id)
-            if before is not None:
-                found.add(before.id)
+            found |= {before[note.id]} if note.id in before else set()
     return frozenset(found)
-
-
-def bend_range(notes: Sequence[DraftNote]) -> int:
-    """Smallest usual range, in semitones, that covers the contours of these notes."""
-    widest = max((abs(cents) for note in notes for _, cents in steady_points(note.contour)), default=0.0)
-    return next((one for one in RANGES if widest <= one * 100), RANGES[-1])
 
 
 def steady_points(contour: Contour) -> list[tuple[float, float]]:
@@ -83,8 +86,13 @@ def steady_points(contour: Contour) -> list[tuple[float, float]]:
     return list(zip((time for time, _ in points), (first, *inner, last), strict=True))
 
 
-def wheel_events(contour: Contour, until_s: float, semitone_range: int) -> tuple[WheelEvent, ...]:
-    """Thin a contour into wheel events; gaps in it hold the last pitch.
+def wheel_events(
+    contour: Contour, until_s: float, semitone_range: int, offset: float = 0.0
+) -> tuple[WheelEvent, ...]:
+    """Turn a contour into wheel events; gaps in it hold the last pitch.
+
+    Each event carries the pitch in the middle of the time it holds for, so that the stairs of the wheel lie
+    around the contour and not behind it.
 
     Parameters
     ----------
@@ -93,6 +101,8 @@ def wheel_events(contour: Contour, until_s: float, semitone_range: int) -> tuple
         Nothing at or after this time is followed: the note has stopped, or another one sounds.
     semitone_range : int
         Bend range.
+    offset : float
+        Semitones by which the note lies over the pitch that was struck.
 
     Returns
     -------
@@ -100,8 +110,23 @@ def wheel_events(contour: Contour, until_s: float, semitone_range: int) -> tuple
         The first is the pitch with which the note begins.
     """
     points = [(time, cents) for time, cents in steady_points(contour) if time < until_s]
-    kept: list[tuple[float, float]] = []
-    for time, cents in points:
-        if not kept or (time - kept[-1][0] >= LEAST_GAP_S and abs(cents - kept[-1][1]) >= LEAST_CHANGE_CENTS):
+    kept: list[tuple[float, float]] = points[:1]
+    steps = ceil((points[-1][0] - points[0][0]) / STEP_S - ROUNDING) if points else 0
+    for step in range(1, steps + 1):
+        time = points[0][0] + step * STEP_S
+        cents = _between(points, time + STEP_S / 2)
+        if abs(cents - kept[-1][1]) >= LEAST_CHANGE_CENTS:
             kept.append((time, cents))
-    return tuple(WheelEvent(time, wheel_value(cents / 100.0, semitone_range)) for time, cents in kept)
+    heights = ((time, cents / 100.0 + offset) for time, cents in kept)
+    return tuple(WheelEvent(time, wheel_value(height, semitone_range)) for time, height in heights)
+
+
+def _between(points: list[tuple[float, float]], time_s: float) -> float:
+    """Cents at a time: linear between the points, the nearest beyond them, and held over gaps."""
+    after = bisect_right(points, (time_s, inf))
+    if after == 0 or after == len(points):
+        return points[min(after, len(points) - 1)][1]
+    (here, low), (there, high) = points[after - 1], points[after]
+    if there - here > LONGEST_STEP_S:
+        return low
+    return low + (high - low) * (time_s - here) / (there - here)
