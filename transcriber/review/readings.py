@@ -32,6 +32,8 @@ _USUAL_BENDS = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 _VIBRATO_HZ, _VIBRATO_SEMITONES = 5.3, 0.4
 _GRIDS = (Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 6))
 _MOST_STARTS = 3
+_WIDEST_SLUR = 5
+_HIGHEST_BEND = 3
 
 
 @dataclass(frozen=True)
@@ -91,27 +93,49 @@ def _technique(draft: Draft, index: int) -> Readings:
 
 
 def _arrival(draft: Draft, index: int) -> Readings:
+    """Was it picked, or sounded from the note before?"""
     note, before = draft.notes[index], _before(draft, index)
     rest = [one for one in note.techniques if one.kind not in ARRIVALS]
     options: dict[str, tuple[str, tuple[Correction, ...]]] = {"picked": ("picked", _techniques(note, rest))}
-    if before is not None and before.string == note.string and _joined(before, note):
-        step = (note.fret or 0) - (before.fret or 0)
-        if step == 0:
-            options["held"] = ("one note, held on from the one before", _merged(before, note))
-        else:
-            slur = "hammer_on" if step > 0 else "pull_off"
-            words = "hammered on" if step > 0 else "pulled off"
-            options[slur] = (words, _techniques(note, [Technique(slur), *rest]))  # type: ignore[arg-type]
-            slid = Technique("slide", picked=False)
-            options["slide"] = ("slid to, not picked", _techniques(note, [slid, *rest]))
+    if before is not None and _joined(before, note):
+        options.update(_from_before(draft, before, note, rest))
     drafted = next((one.kind for one in note.techniques if one.kind in ARRIVALS), "picked")
     shown = options.pop(drafted, (techniques_words(note), ()))[0]
-    if "vibrato" not in {one.kind for one in note.techniques} and len(options) == 1:
+    if not options and not note.has("vibrato"):
         options["vibrato"] = ("with vibrato", _techniques(note, [*note.techniques, _vibrato(note)]))
     others = tuple(Reading(key, words, given) for key, (words, given) in options.items())
     asked = ", ".join([shown, *(other.words for other in others[:-1])])
     words = f"{asked} or {others[-1].words}?" if others else f"{shown}?"
     return Readings(f"arrival_{drafted}", words, shown, others)
+
+
+def _from_before(
+    draft: Draft, before: DraftNote, note: DraftNote, rest: list[Technique]
+) -> dict[str, tuple[str, tuple[Correction, ...]]]:
+    """Ways in which a note may come out of the one before."""
+    if before.pitch_midi is None or note.pitch_midi is None or before.string is None or before.fret is None:
+        return {}
+    step = note.pitch_midi - before.pitch_midi
+    if step == 0:
+        return {"held": ("the note before, held on", _merged(before, note))}
+    fret = before.fret + step
+    if abs(step) > _WIDEST_SLUR or not 0 <= fret <= draft.instrument.fretted.highest_fret:
+        return {}
+    moved, on_string = (), ""
+    if before.string != note.string:
+        # It can only come out of the note before on that note's string.
+        moved, on_string = _change(note, string=before.string, fret=fret), f", on string {before.string}"
+    slur = Technique("hammer_on" if step > 0 else "pull_off")
+    words = "hammered" if step > 0 else "pulled off"
+    options = {slur.kind: (words + on_string, (*moved, *_techniques(note, [slur, *rest])))}
+    if not moved:
+        slid = Technique("slide", picked=False)
+        options["slide"] = ("slid to", _techniques(note, [slid, *rest]))
+    if 0 < step <= _HIGHEST_BEND and not note.has(*BENDS) and before.fret > 0:
+        bend = Technique("bend", note.onset_s, note.end_s, semitones=float(step))
+        bent = (*_merged(before, note), *_techniques(before, [*before.techniques, bend]))
+        options["bent"] = ("bent up from the note before", bent)
+    return options
 
 
 def _bend(note: DraftNote) -> Readings:
@@ -187,7 +211,8 @@ def _pitch(draft: Draft, index: int) -> Readings:
 def _onset(draft: Draft, index: int) -> Readings:
     note, before = draft.notes[index], _before(draft, index)
     others = []
-    if before is not None and _joined(before, note):
+    near = before is not None and abs((before.pitch_midi or 0) - (note.pitch_midi or 0)) <= _HIGHEST_BEND
+    if before is not None and near and _joined(before, note):
         others.append(Reading("held", "no: the note before sounds on", _merged(before, note)))
     others.append(_removal(note))
     return Readings("onset", "does a note begin here?", "yes, a note of its own", tuple(others))

@@ -184,6 +184,6 @@ function phraseFields(store, note, edit) {
 
 function remarkFields(note, edit) {
   const text = el("textarea", { "aria-label": "Remark on the note", id: "remark" });
-  text.value = note.remark || "";
+  text.defaultValue = note.remark || "";
   return group("Your remark", text, el("button", { type: "button", id: "set-remark", onclick: () => edit.remark(note, text.value) }, "Keep"));
 }

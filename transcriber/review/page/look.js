@@ -27,6 +27,7 @@ export class Look {
       notice(error.message, { bad: true, key: "question" });
       return;
     }
+    const typed = this.open && this.question.about === about ? this.typed() : new Map();
     this.question = question;
     this.alike = false;
     const first = question.notes[0];
@@ -37,12 +38,20 @@ export class Look {
     this.view.unplace();
     this.view.place(inset, first);
     this.drawReadings();
+    typed.forEach((value, id) => { document.getElementById(id).value = value; });
     this.view.reveal(first, false);
     inset.focus({ preventScroll: true });
     const short = inset.getBoundingClientRect().bottom - (window.innerHeight - 150);
     const room = this.view.spot(first).getBoundingClientRect().top - 90;
     if (short > 0) window.scrollBy({ top: Math.min(short, Math.max(room, 0)) });
     say(`${question.words} ${question.readings.map((one, at) => `${at + 1}: ${one.words}.`).join(" ")}`);
+  }
+
+  /** What was typed into fields and not kept yet: it outlives the drawing anew after another change. */
+  typed() {
+    const fields = this.view.inset.querySelectorAll("textarea[id], input[id]:not([type=checkbox])");
+    const left = [...fields].filter((field) => field.value !== field.defaultValue);
+    return new Map(left.map((field) => [field.id, field.value]));
   }
 
   close() {
@@ -140,12 +149,18 @@ export class Look {
 
   async take(at) {
     const { about, aspect, readings } = this.question;
-    if (!readings[at]) return;
+    // A second key before the next question is seen must not answer it.
+    if (!readings[at] || this.taking) return;
+    this.taking = true;
     const body = { about, reading: readings[at].key, alike: this.alike };
     if (aspect !== "fingering") body.aspect = aspect;
     const from = this.question;
-    await this.hooks.send("answer", body, `${readings[at].words}.`);
-    if (this.question === from) this.hooks.next(about);
+    try {
+      await this.hooks.send("answer", body, `${readings[at].words}.`);
+      if (this.question === from) await this.hooks.next(about);
+    } finally {
+      this.taking = false;
+    }
   }
 
   toggleAlike() {

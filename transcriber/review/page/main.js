@@ -173,13 +173,13 @@ class Page {
     if (!questions.length) {
       this.closeLook();
       say("No questions left.");
-      byId("next-question").focus();
-      return;
+      byId("undo").focus();
+      return undefined;
     }
     const here = this.look.open ? questions.findIndex((one) => one.about === this.look.question.about) : -1;
     const next = questions[(here + 1) % questions.length];
     this.player.stop();
-    this.look.show(next.about, next.aspect === "fingering" ? undefined : next.aspect);
+    return this.look.show(next.about, next.aspect === "fingering" ? undefined : next.aspect);
   }
 
   closeLook() {

@@ -1,0 +1,111 @@
+"""A real browser and a real server for the tests of the page."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--mute-audio",
+    "--autoplay-policy=no-user-gesture-required",
+)
+ROOT = Path(__file__).resolve().parents[2]
+
+
+class Served:
+    """The page for one draft, served from a thread of the test's own process."""
+
+    def __init__(self, path: Path, take: Path | None) -> None:
+        import socket
+
+        import uvicorn
+
+        from transcriber.review.app import make_application
+        from transcriber.review.desk import Desk
+
+        self.path = path
+        listener = socket.create_server(("127.0.0.1", 0))
+        port = listener.getsockname()[1]
+        application = make_application(Desk(path, take), port, "token")
+        config = uvicorn.Config(application, log_level="error", lifespan="off")
+        self._server = uvicorn.Server(config)
+        self._server.install_signal_handlers = lambda: None
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listener]}, daemon=True)
+        self._thread.start()
+        self.address = f"http://127.0.0.1:{port}/#token"
+
+    def stop(self) -> None:
+        """End the server."""
+        self._server.should_exit = True
+        self._server.force_exit = True
+        self._thread.join(timeout=5)
+
+
+class Program:
+    """The command itself, in a process that can be killed."""
+
+    def __init__(self, path: Path, port: int | None = None) -> None:
+        words = [sys.executable, "-m", "transcriber", "review", str(path)]
+        if port is not None:
+            words += ["--port", str(port)]
+        environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
+        self._process = subprocess.Popen(
+            words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
+        )
+        line = self._process.stdout.readline()
+        match = re.search(r"http://127\.0\.0\.1:(\d+)/#\S+", line)
+        assert match, line + self._process.stderr.read()
+        self.address, self.port = match[0], int(match[1])
+
+    def kill(self) -> None:
+        """End the process at once, as a crash would."""
+        self._process.send_signal(signal.SIGKILL)
+        self._process.wait(timeout=10)
+        self._process.stdout.close()
+        self._process.stderr.close()
+
+    def interrupt(self) -> int:
+        """Press Ctrl-C; return the exit code."""
+        self._process.send_signal(signal.SIGINT)
+        code = self._process.wait(timeout=10)
+        self._process.stdout.close()
+        self._process.stderr.close()
+        return code
+
+
+def open_page(browser, address: str, width: int = 1280, scheme: str = "light"):
+    """Open the page in a window of its own; errors of its scripts are kept in `page.faults`."""
+    context = browser.new_context(viewport={"width": width, "height": 860}, color_scheme=scheme)
+    page = context.new_page()
+    page.set_default_timeout(6000)
+    page.faults = []
+    page.on("pageerror", lambda error: page.faults.append(str(error)))
+    page.on("console", lambda message: page.faults.append(message.text) if message.type == "error" else None)
+    page.goto(address)
+    page.wait_for_selector("body[data-ready]", timeout=15000)
+    return page
+
+
+def until(condition, seconds: float = 5.0):
+    """Wait until a condition gives something true; return it."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = condition()
+        if found:
+            return found
+        time.sleep(0.03)
+    raise AssertionError("it did not come to be in time")
