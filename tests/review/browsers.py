@@ -109,3 +109,9 @@ def until(condition, seconds: float = 5.0):
             return found
         time.sleep(0.03)
     raise AssertionError("it did not come to be in time")
+
+
+def notes_shown(page) -> list[str]:
+    """Ids of the notes that the sheet shows."""
+    spots = "[...document.querySelectorAll('#sheet .spot')].map(spot => spot.dataset.note)"
+    return sorted(set(page.evaluate(spots)))

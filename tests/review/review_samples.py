@@ -17,9 +17,9 @@ TAKE = "diesel_and_rain.flac"
 
 
 @functools.cache
-def drafted(take: str = TAKE) -> Draft:
+def drafted(take: str = TAKE, tempo_bpm: float = 84.0) -> Draft:
     """The draft of a shipped sample, sure of everything."""
-    draft = draft_take(SAMPLES / take, DraftSettings(tempo_bpm=84.0))
+    draft = draft_take(SAMPLES / take, DraftSettings(tempo_bpm=tempo_bpm))
     notes = tuple(replace(note, confidence=sureness()) for note in draft.notes)
     phrases = tuple(replace(phrase, alternatives=()) for phrase in draft.phrases)
     return replace(draft, notes=notes, issues=(), phrases=phrases)

@@ -1,4 +1,4 @@
-"""Every correction made on the page in a real browser, undone, and made again; what is kept is on the disk."""
+"""Every correction made on the page in a real browser, and undone; what is kept is on the disk."""
 
 from fractions import Fraction
 
@@ -172,7 +172,7 @@ def test_questions_are_answered_with_one_key_each(page, path):
     page.keyboard.press("1")
     until(lambda: page.locator("#asked").inner_text().startswith("No questions left"))
     assert page.locator("#inset").count() == 0
-    assert [entry.correction.action for entry in read_journal(journal_path(path)).entries][-1] == "confirm_note"
+    assert read_journal(journal_path(path)).entries[-1].correction.action == "confirm_note"
 
 
 def test_a_reading_and_the_moment_of_the_take_are_heard(page):

@@ -284,9 +284,7 @@ def test_each_reading_can_be_heard_and_sounds_otherwise(client):
 
 
 def test_a_draft_rendered_begins_where_its_notes_are_written(client):
-    sound, rate = soundfile.read(
-        io.BytesIO(client.get("/sound/whole", params={"kind": "draft"}).content)
-    )
+    sound, rate = soundfile.read(io.BytesIO(client.get("/sound/whole", params={"kind": "draft"}).content))
     draft = drafted()
     first = draft.timing.time_of(draft.notes[0].start(draft.meter))
     heard = np.flatnonzero(np.abs(sound) > 0.02)[0] / rate

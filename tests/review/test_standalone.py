@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pytest
 import soundfile
-from browsers import until
+from browsers import notes_shown, until
 from review_samples import drafted, with_note, write
 
 from transcriber.review import ReviewSettings
@@ -58,8 +58,7 @@ def test_it_reads_plays_repeats_and_slows_from_the_disk(page_file, browser):
     page.on("dialog", lambda dialog: faults.append("a dialog was opened"))
     page.goto(page_file.as_uri())
     page.wait_for_selector("body[data-ready]", timeout=15000)
-    shown = page.evaluate("[...new Set([...document.querySelectorAll('#sheet .spot')].map(e => e.dataset.note))]")
-    assert len(shown) == len(drafted().notes)
+    assert len(notes_shown(page)) == len(drafted().notes)
     assert page.locator("#sheet .remarks").inner_text().endswith("<!-- and 'quotes'")
     assert page.locator("img").count() == 0
     page.locator("#tempo").fill("60")

@@ -121,13 +121,16 @@ def _from_before(
     fret = before.fret + step
     if abs(step) > _WIDEST_SLUR or not 0 <= fret <= draft.instrument.fretted.highest_fret:
         return {}
-    moved, on_string = (), ""
+    moved: tuple[Correction, ...] = ()
+    on_string = ""
     if before.string != note.string:
         # It can only come out of the note before on that note's string.
-        moved, on_string = _change(note, string=before.string, fret=fret), f", on string {before.string}"
+        moved = _change(note, string=before.string, fret=fret)
+        on_string = f", on string {before.string}"
     slur = Technique("hammer_on" if step > 0 else "pull_off")
     words = "hammered" if step > 0 else "pulled off"
-    options = {slur.kind: (words + on_string, (*moved, *_techniques(note, [slur, *rest])))}
+    options: dict[str, tuple[str, tuple[Correction, ...]]] = {}
+    options[slur.kind] = (words + on_string, (*moved, *_techniques(note, [slur, *rest])))
     if not moved:
         slid = Technique("slide", picked=False)
         options["slide"] = ("slid to", _techniques(note, [slid, *rest]))
@@ -143,9 +146,9 @@ def _bend(note: DraftNote) -> Readings:
     drafted = next((one for one in note.techniques if one.kind in ("bend", "pre_bend")), None)
     height = drafted.semitones if drafted is not None else None
     measured = max(_highest_cents(note) / 100.0, 0.25)
-    near = sorted(_USUAL_BENDS, key=lambda usual: abs(usual - (height or measured)))[:3]
     others = []
-    for usual in sorted(near):
+    # What the trace reaches comes first; a teacher may know better than either.
+    for usual in sorted(_USUAL_BENDS, key=lambda usual: abs(usual - measured))[:3]:
         if height is not None and abs(usual - height) < 0.25:
             continue
         if drafted is None:
@@ -153,12 +156,11 @@ def _bend(note: DraftNote) -> Readings:
         else:
             given = [replace(one, semitones=usual) if one is drafted else one for one in note.techniques]
         others.append(Reading(f"bend_{usual:g}", f"bent {tones_words(usual)}", _techniques(note, given)))
-    others.sort(key=lambda reading: reading.key != f"bend_{near[0]:g}")
     if drafted is not None:
         other: Any = "pre_bend" if drafted.kind == "bend" else "bend"
         swapped = [replace(one, kind=other) if one is drafted else one for one in note.techniques]
         words = "bent before it is picked" if other == "pre_bend" else "bent after it is picked"
-        others.insert(0, Reading(other, words, _techniques(note, swapped)))
+        others.insert(1, Reading(other, words, _techniques(note, swapped)))
         others.append(Reading("plain", "not bent at all", _techniques(note, rest)))
     shown = techniques_words(note)
     amount = tones_words(height) if height is not None else "not bent"
@@ -193,19 +195,26 @@ def _pitch(draft: Draft, index: int) -> Readings:
         heard = round(median(cents) / 100.0)
         steps = [heard, *(step for step in steps if step != heard)] if heard else steps
     neck = draft.instrument.fretted
+    around = _hand_at(draft, index)
     lowest, highest = min(neck.tuning_midi) + neck.capo, max(neck.tuning_midi) + neck.frets
     others = []
     for step in steps:
         pitch = note.pitch_midi + step
         if lowest <= pitch <= highest:
-            places = neck.places(pitch)
-            near = min(places, key=lambda place: abs(place[1] - (note.fret or 0)), default=None)
+            near = min(neck.places(pitch), key=lambda place: abs(place[1] - around), default=None)
             place = {} if near is None else {"string": near[0], "fret": near[1]}
             key = f"step_{step}"
             others.append(Reading(key, pitch_words(pitch), _change(note, pitch_midi=pitch, **place)))
     others.append(_removal(note))
     shown = pitch_words(note.pitch_midi)
     return Readings("pitch", f"{shown}, or another pitch?", shown, tuple(others))
+
+
+def _hand_at(draft: Draft, index: int) -> float:
+    """The fret around which the notes on both sides lie."""
+    beside = draft.notes[max(index - 2, 0) : index] + draft.notes[index + 1 : index + 3]
+    frets = [note.fret for note in beside if note.fret]
+    return median(frets) if frets else float(draft.notes[index].fret or 0)
 
 
 def _onset(draft: Draft, index: int) -> Readings:

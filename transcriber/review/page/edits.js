@@ -1,6 +1,7 @@
 // Every correction a person can make, as what is sent to the journal.
 
 import { plus, toggled, valueOf } from "./correct.js";
+import { placeOf, timeOf } from "./player.js";
 
 const SHORTEST_S = 0.03;
 
@@ -64,16 +65,16 @@ export function makeEdits(store, send) {
       return next ? one(note, "merge_notes", { notes: [next.id] }, "Joined with the next.") : undefined;
     },
     insert(note) {
+      const { timing } = store.sheet;
       const next = after(note);
-      const end = next ? next.onset_s : Math.min(note.end_s + 0.4, store.sheet.source.duration_s);
-      const start = Math.max(note.end_s - (note.end_s - note.onset_s) / 2, (note.onset_s + end) / 2);
+      const end = placeOf(note, timing) + valueOf(note.length);
+      const room = next ? placeOf(next, timing) - end : timing.beats;
+      if (note.length !== "0" && room > 0.05) return intoRest(note, next, room);
       const half = plus("0", ...halfOf(note.length));
       const [bar, beat] = moved(note, half);
-      const values = { onset_s: Math.round(start * 1e4) / 1e4, end_s: Math.round(end * 1e4) / 1e4,
-        pitch_midi: note.pitch_midi, string: note.string, fret: note.fret, bar, beat, length: half };
       return keep([
-        { action: "change_note", note: note.id, values: { length: half, end_s: Math.round(start * 1e4) / 1e4 } },
-        { action: "add_note", values },
+        { action: "change_note", note: note.id, values: { length: half, end_s: middle(note) } },
+        { action: "add_note", values: { onset_s: middle(note), end_s: note.end_s, ...placed(note), bar, beat, length: half } },
       ], "A note was inserted.");
     },
     remove: (note) => one(note, "remove_note", {}, "Deleted."),
@@ -110,6 +111,31 @@ export function makeEdits(store, send) {
     undo: () => send("undo", {}, "Taken back."),
     redo: () => send("redo", {}, "Done again."),
   };
+
+  function placed({ pitch_midi, string, fret }) {
+    return { pitch_midi, string, fret };
+  }
+
+  /** Puts a note into the rest behind another: as long as the rest, and at most as long as the note before. */
+  function intoRest(note, next, room) {
+    const [bar, beat] = moved(note, note.length);
+    const length = next && room < valueOf(note.length) ? between(note, next) : note.length;
+    const start = timeOf(placeOf(note, store.sheet.timing) + valueOf(note.length), store.sheet.timing);
+    const onset = Math.round(start * 1e4) / 1e4;
+    const limit = next ? next.onset_s : store.sheet.source.duration_s;
+    const end = Math.min(limit, onset + Math.max(note.end_s - note.onset_s, 0.05));
+    const values = { onset_s: onset, end_s: Math.round(end * 1e4) / 1e4, ...placed(note), bar, beat, length };
+    const cut = note.end_s > onset ? [{ action: "change_note", note: note.id, values: { end_s: onset } }] : [];
+    return keep([...cut, { action: "add_note", values }], "A note was inserted.");
+  }
+
+  /** Written time between the end of a note and the start of the next, exact. */
+  function between(note, next) {
+    const { beats } = store.sheet.timing;
+    const [bar, beat] = moved(note, note.length);
+    const [top, bottom = "1"] = beat.split("/");
+    return plus(plus(next.beat, (next.bar - bar) * beats, 1), -Number(top), Number(bottom));
+  }
 
   function halfOf(length) {
     const [top, bottom = "1"] = String(length).split("/");

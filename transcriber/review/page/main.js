@@ -94,7 +94,10 @@ class Page {
 
   async send(path, body, words) {
     try {
+      const known = new Set(this.store.order);
       await this.store.send(path, body);
+      const added = this.store.order.filter((id) => !known.has(id));
+      if (path === "keep" && added.length === 1) this.choose(added[0], !this.look.open);
       clearNotice("kept");
       if (words) say(words);
     } catch (error) {

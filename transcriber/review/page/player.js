@@ -177,3 +177,17 @@ export function tappedBeats(timing) {
     .filter((beat) => (((beat.place % tap) + tap) % tap) === 0)
     .map((beat) => ({ time: beat.time, first: (((beat.place % beats) + beats) % beats) === 0 }));
 }
+
+/** Denominator beats from beat 1 of bar 1 to a note. */
+export function placeOf(note, timing) {
+  const [top, bottom = "1"] = note.beat.split("/");
+  return (note.bar - 1) * timing.beats + Number(top) / Number(bottom) - 1;
+}
+
+/** Time at which such a place is due, by the beats found. */
+export function timeOf(place, timing) {
+  const times = timing.beats_s;
+  if (times.length < 2) return times[0] + ((place - timing.first_beat) * 60) / (timing.tempo_bpm * timing.tap);
+  const at = Math.min(Math.max(Math.floor(place) - timing.first_beat, 0), times.length - 2);
+  return times[at] + (place - timing.first_beat - at) * (times[at + 1] - times[at]);
+}
