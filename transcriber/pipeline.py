@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.errors import NoNotesError, UsageError
-from transcriber.settings import DraftSettings, ExportSettings
+from transcriber.settings import DraftSettings, ExportSettings, told_options
 
 if TYPE_CHECKING:
     from transcriber.draft.calibration import Calibration
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from transcriber.records.placed import Instrument
     from transcriber.records.problem import Problem
     from transcriber.records.take import Take
+    from transcriber.records.told import Told
 
 logger = logging.getLogger(__name__)
 
@@ -81,7 +82,7 @@ def draft_take(
     from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
     from transcriber.fretboard import find_pins, place_phrases
-    from transcriber.listening import listen
+    from transcriber.listening import hear_clicks, listen
     from transcriber.models import models_sha256
     from transcriber.notation import write_rhythm
 
@@ -91,11 +92,11 @@ def draft_take(
     stage("reading the recording")
     take = read_take(path, settings.start_s, settings.end_s)
     stage("listening")
-    heard = listen(take, instrument)
+    heard = hear_clicks(take, listen(take, instrument), settings.count_in, settings.click)
     if not heard.notes:
         raise NoNotesError(_no_notes(path, take, heard))
     stage("writing the rhythm")
-    written = write_rhythm(heard, settings.tempo_bpm, settings.meter)
+    written = write_rhythm(heard, settings.told)
     stage("placing the notes on the neck")
     pins = find_pins(heard.notes, [(pin.time_s, pin.string, pin.fret) for pin in settings.pins])
     beat_s = 60.0 / written.tempo_bpm
@@ -106,6 +107,53 @@ def draft_take(
     draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly, phrases)
     stage.end()
     return draft
+
+
+def retimed_files(
+    draft: Path,
+    told: Told,
+    folder: Path,
+    name: str,
+    formats: Sequence[str],
+    settings: ExportSettings | None = None,
+) -> DraftFiles:
+    """Write the rhythm of a draft anew without listening again, and make what it is written as.
+
+    Parameters
+    ----------
+    draft : Path
+        ``NAME.draft.json``; its journal of corrections is kept and applied.
+    told : Told
+        What is to be different.
+    folder, name, formats, settings
+        As in `draft_files`.
+
+    Returns
+    -------
+    DraftFiles
+        Its problems tell which corrections of rhythm were made for the rhythm before.
+
+    Raises
+    ------
+    UsageError, DraftError
+        As `draft_files`; also if the draft cannot be read.
+    """
+    from transcriber.draft import AssembleSettings, draft_bytes, journal_path, read_draft, read_journal
+    from transcriber.draft.apply import apply_journal
+    from transcriber.draft.retime import heard_again, misfits, retimed, rhythm_corrections, told_with
+    from transcriber.notation import write_rhythm
+
+    before = read_draft(draft)
+    written = write_rhythm(heard_again(before), told_with(before, told))
+    assembly = AssembleSettings(calibration=confidence_calibration())
+    anew = retimed(before, written, told_options(told), assembly)
+    journal = read_journal(journal_path(draft))
+    corrected, problems = apply_journal(anew, journal)
+    stale = misfits(rhythm_corrections(anew, journal))
+    document = folder / f"{name}{DRAFT_SUFFIX}"
+    files = {document: draft_bytes(anew, document.name)}
+    files |= _formatted(corrected, folder, name, settings, formats)
+    return DraftFiles(files, corrected, (*problems, *stale))
 
 
 def load_stages() -> None:

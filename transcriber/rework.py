@@ -227,11 +227,13 @@ def retimed(draft: Draft, tempo_bpm: float | None, meter: Meter) -> Written:
 
     from transcriber.notation import write_rhythm
     from transcriber.records.heard import Heard, PitchTrack
+    from transcriber.records.told import Told
 
     none = np.zeros(0)
     track = PitchTrack(none, none, none, none, none)
     heard = Heard(tuple(_heard(note) for note in draft.notes), draft.instrument.reference_hz, track)
-    return write_rhythm(heard, tempo_bpm, meter)
+    tempo = None if tempo_bpm is None else (tempo_bpm, tempo_bpm)
+    return write_rhythm(heard, Told(tempo_bpm=tempo, meter=meter))
 
 
 def _heard(note: DraftNote) -> HeardNote:

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, get_args
 
 from transcriber.errors import UsageError
+from transcriber.records.told import Told
 from transcriber.records.written import Meter
 
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
+COUNT_IN_CLICKS = (2, 32)
 
 PIN_STRINGS, PIN_FRETS = (1, 12), (0, 36)
 
@@ -26,7 +30,7 @@ Staves = Literal["both", "notation", "tab"]
 Paper = Literal["a4", "letter"]
 Ink = Literal["dark", "light"]
 
-Option = str | int | float | tuple[str, ...] | None
+Option = str | int | float | bool | tuple[str, ...] | tuple[float, ...] | None
 
 
 @dataclass(frozen=True)
@@ -56,9 +60,17 @@ class DraftSettings:
 
     Attributes
     ----------
-    tempo_bpm : float or None
-        Tapped beats a minute, 20 to 400: dotted quarters in 6/8, 9/8 and 12/8.
-    meter : Meter
+    tempo_bpm : float, (float, float) or None
+        Tapped beats a minute, 20 to 400: dotted quarters in 6/8, 9/8 and 12/8. Two say between which it lies.
+    meter : Meter or None
+    pickup : Fraction or None
+        Beats from the first note to bar 1, less than a bar; 0 for a line that begins in bar 1.
+    count_in : int or None
+        Clicks that lead to bar 1, one for each tapped beat, 2 to 32.
+    beats_s : tuple of float
+        Times of beats tapped by a person, ascending, seconds in the file.
+    click : bool
+        Whether a metronome sounds through the take.
     instrument : str
         Name of a built-in instrument, or path of an instrument file.
     tuning : str or None
@@ -80,8 +92,8 @@ class DraftSettings:
         If a value is out of its bounds; the message names the nearest one that works.
     """
 
-    tempo_bpm: float | None = None
-    meter: Meter = field(default=Meter(4, 4))
+    tempo_bpm: float | tuple[float, float] | None = None
+    meter: Meter | None = None
     instrument: str = "standard"
     tuning: str | None = None
     capo: int | None = None
@@ -90,11 +102,13 @@ class DraftSettings:
     end_s: float | None = None
     chords: str | None = None
     pins: tuple[Pin, ...] = ()
+    pickup: Fraction | None = None
+    count_in: int | None = None
+    beats_s: tuple[float, ...] = ()
+    click: bool = False
 
     def __post_init__(self) -> None:
-        if self.tempo_bpm is not None:
-            check_bounds("tempo", self.tempo_bpm, *TEMPO_BOUNDS_BPM, unit=" BPM")
-        _check_meter(self.meter)
+        check_told(self.told)
         _check_fret("position", self.position)
         _check_fret("capo", self.capo)
         for name, time in (("start", self.start_s), ("end", self.end_s)):
@@ -106,6 +120,19 @@ class DraftSettings:
                 f"give more than {self.start_s or 0.0:g}"
             )
 
+    @property
+    def told(self) -> Told:
+        """What is said about the rhythm."""
+        tempo = self.tempo_bpm
+        return Told(
+            tempo_bpm=tempo if tempo is None or isinstance(tempo, tuple) else (tempo, tempo),
+            meter=self.meter,
+            pickup=self.pickup,
+            count_in=self.count_in,
+            beats_s=self.beats_s,
+            click=self.click,
+        )
+
     def options(self) -> dict[str, Option]:
         """Return what was given, as plain values by name: they are recorded in the draft.
 
@@ -114,7 +141,7 @@ class DraftSettings:
         given: dict[str, Option] = {}
         for item in fields(self):
             value = getattr(self, item.name)
-            given[item.name] = str(value) if isinstance(value, Meter) else value
+            given[item.name] = str(value) if isinstance(value, Meter | Fraction) else value
         given["pins"] = tuple(str(pin) for pin in self.pins)
         given["instrument"] = Path(self.instrument).name
         return given
@@ -175,6 +202,118 @@ EXPORT_CHOICES: dict[str, tuple[str, ...]] = {
     "ink": get_args(Ink),
 }
 """Values of each setting of `ExportSettings` that is chosen from a list; the first is the default."""
+
+
+def told_options(told: Told) -> dict[str, Option]:
+    """Return what was told of a rhythm, as plain values by name: they are recorded in the draft."""
+    low, high = told.tempo_bpm or (None, None)
+    given: dict[str, Option] = {
+        "tempo_bpm": low if low is None or high is None or low == high else (low, high),
+        "meter": None if told.meter is None else str(told.meter),
+        "pickup": None if told.pickup is None else str(told.pickup),
+        "downbeat_s": told.downbeat_s,
+        "beats_s": told.beats_s or None,
+    }
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def check_told(told: Told) -> None:
+    """Refuse what cannot be true of a rhythm.
+
+    Raises
+    ------
+    UsageError
+        The message names the nearest value that works.
+    """
+    for tempo in told.tempo_bpm or ():
+        check_bounds("tempo", tempo, *TEMPO_BOUNDS_BPM, unit=" BPM")
+    if told.tempo_bpm and told.tempo_bpm[0] > told.tempo_bpm[1]:
+        low, high = told.tempo_bpm
+        raise UsageError(f"tempo {low:g}-{high:g} runs downwards; give {high:g}-{low:g}")
+    if told.meter is not None:
+        _check_meter(told.meter)
+    if told.pickup is not None:
+        beats = (told.meter or Meter(4, 4)).beats
+        if not 0 <= told.pickup < beats:
+            raise UsageError(
+                f"pickup {told.pickup} is not from 0 to less than the {beats} beats of a bar; "
+                "give the beats from the first note to bar 1"
+            )
+    if told.count_in is not None:
+        check_bounds("count-in", told.count_in, *COUNT_IN_CLICKS, unit=" clicks")
+    if told.downbeat_s is not None and not (math.isfinite(told.downbeat_s) and told.downbeat_s >= 0):
+        raise UsageError(f"downbeat {told.downbeat_s:g} s is not a time in a file; give 0 or more seconds")
+    _check_beats(told.beats_s)
+    ways = [told.count_in is not None, bool(told.beats_s), told.click]
+    if told.beats_s and sum(ways) > 1:
+        raise UsageError("tapped beats leave nothing to a count-in or a click; give one of them")
+
+
+def _check_beats(beats_s: tuple[float, ...]) -> None:
+    for number, time in enumerate(beats_s, 1):
+        if not (math.isfinite(time) and time >= 0):
+            raise UsageError(f"beat {number} at {time:g} s is not a time in a file; give 0 or more seconds")
+    for number, (before, after) in enumerate(pairwise(beats_s), 2):
+        if after <= before:
+            raise UsageError(f"beat {number} at {after:g} s does not come after the one at {before:g} s")
+    if len(beats_s) == 1:
+        raise UsageError("one tapped beat tells no tempo; tap at least two, better all through the take")
+
+
+def parse_tempo(text: str) -> float | tuple[float, float]:
+    """Read a tempo such as ``"92"``, or a range such as ``"90-110"``.
+
+    Raises
+    ------
+    UsageError
+    """
+    match = re.fullmatch(r"\s*(\d{1,4}(?:\.\d*)?)\s*-\s*(\d{1,4}(?:\.\d*)?)\s*", text, flags=re.ASCII)
+    if match is not None:
+        return float(match[1]), float(match[2])
+    try:
+        return float(text)
+    except ValueError:
+        raise UsageError(f"tempo '{text}' is not a number; give 20 to 400 BPM, or a range: 90-110") from None
+
+
+def parse_pickup(text: str) -> Fraction:
+    """Read beats such as ``"1"``, ``"1/2"``, ``"1.5"`` or ``"1+1/2"``.
+
+    Raises
+    ------
+    UsageError
+    """
+    try:
+        return sum((Fraction(part.strip()) for part in text.split("+")), Fraction(0))
+    except (ValueError, ZeroDivisionError):
+        raise UsageError(f"pickup '{text}' is no number of beats; write it like 1, 1/2 or 1+1/2") from None
+
+
+def parse_beats(text: str, name: str) -> tuple[float, ...]:
+    """Read times of tapped beats, one in a line; empty lines and what follows a ``#`` are skipped.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        Of the file, for messages.
+
+    Raises
+    ------
+    UsageError
+    """
+    times = []
+    for number, line in enumerate(text.splitlines(), 1):
+        word = line.partition("#")[0].strip()
+        if not word:
+            continue
+        try:
+            times.append(float(word))
+        except ValueError:
+            raise UsageError(f"line {number} of '{name}' is '{word[:40]}', not a time in seconds") from None
+    if not times:
+        raise UsageError(f"'{name}' holds no beats; write the time of each tapped beat in a line of its own")
+    return tuple(times)
 
 
 def parse_meter(text: str) -> Meter:

@@ -29,7 +29,7 @@ from tests.accuracy.necks import (
     open_position,
     per_string,
 )
-from tests.accuracy.rhythms import Slot, cell_rhythm, weighted_rhythm
+from tests.accuracy.rhythms import CELLS, Slot, cell_rhythm, weighted_rhythm
 from transcriber.records.line import Line, LineNote
 from transcriber.records.written import Meter
 
@@ -134,7 +134,7 @@ def compose(condition: str, index: int, seed: int) -> Composed:
     count = int(rng.integers(16, 41))
     shapes = choose_shapes(style, rng)
     if maker == "walk":
-        slots = cell_rhythm(asked.rhythm, count, rng, asked.meter)
+        slots = cell_rhythm(CELLS[asked.rhythm], count, rng, asked.meter)
         steps = walk(shapes, slots, rng)
     else:
         slots = weighted_rhythm(asked.rhythm, count, rng)

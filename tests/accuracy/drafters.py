@@ -42,7 +42,7 @@ def draft_document(sound: Path, settings: transcriber.DraftSettings) -> Document
     try:
         draft = transcriber.draft_take(sound, settings)
     except transcriber.NoNotesError:
-        return {"timing": {"tempo_bpm": 0.0, "meter": str(settings.meter)}, "notes": []}
+        return {"timing": {"tempo_bpm": 0.0, "meter": str(settings.meter or "4/4")}, "notes": []}
     document: Document = json.loads(draft_bytes(draft, sound.name))
     return document
 

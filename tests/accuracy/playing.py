@@ -7,7 +7,7 @@ at the frets on the way, and slurs step at once. Timing wanders by a slow walk o
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -29,7 +29,17 @@ SLURS = ("hammer_on", "pull_off")
 CURVE_STEP_S = 0.004
 
 
-def play(line: Line, seed: int) -> Performance:
+@dataclass(frozen=True)
+class Timed:
+    """Times set beforehand: onsets and ends of the notes, and every denominator beat from `first_beat` on."""
+
+    onsets: list[float]
+    ends: list[float]
+    beats_s: np.ndarray
+    first_beat: int
+
+
+def play(line: Line, seed: int, timed: Timed | None = None) -> Performance:
     """Play a line: times, curves and techniques as they were played.
 
     Parameters
@@ -37,14 +47,19 @@ def play(line: Line, seed: int) -> Performance:
     line : Line
         Notes in order, no two at once.
     seed : int
+    timed : Timed, optional
+        When the notes are to sound; else the player's own timing.
     """
     rng = np.random.default_rng([seed, 77])
-    first_beat = int(np.floor(line.notes[0].start)) - 1
-    last = line.notes[-1]
-    last_beat = int(np.ceil(last.start + last.length)) + 1
-    beats_s = _beat_times(line.tempo_bpm * line.meter.tap, last_beat - first_beat + 1, rng)
-    onsets = _onsets(line, beats_s, first_beat, rng)
-    ends = _ends(line, beats_s, first_beat, onsets, rng)
+    if timed is None:
+        first_beat = int(np.floor(line.notes[0].start)) - 1
+        last = line.notes[-1]
+        last_beat = int(np.ceil(last.start + last.length)) + 1
+        beats_s = _beat_times(line.tempo_bpm * line.meter.tap, last_beat - first_beat + 1, rng)
+        onsets = _onsets(line, beats_s, first_beat, rng)
+        ends = _ends(line, beats_s, first_beat, onsets, rng)
+    else:
+        onsets, ends, beats_s, first_beat = timed.onsets, timed.ends, timed.beats_s, timed.first_beat
     notes = []
     for index, note in enumerate(line.notes):
         before = line.notes[index - 1] if index else None

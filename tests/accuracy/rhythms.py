@@ -11,6 +11,8 @@ from transcriber.records.written import Meter
 
 Q, E, S, T, X = Fraction(1), Fraction(1, 2), Fraction(1, 4), Fraction(1, 3), Fraction(1, 6)
 
+Cells = tuple[tuple[tuple[Fraction, ...], int], ...]
+
 
 @dataclass(frozen=True)
 class Slot:
@@ -91,9 +93,8 @@ ATTACK_WEIGHT = (0.9, 0.25, 0.7, 0.3, 0.75, 0.2, 0.65, 0.35, 0.8, 0.25, 0.7, 0.3
 TRIPLET_BEATS = ((T, T, T), (2 * T, T), (X, X, X, E), (X, X, X, S, S))
 
 
-def cell_rhythm(kind: str, count: int, rng: np.random.Generator, meter: Meter) -> list[Slot]:
+def cell_rhythm(cells: Cells, count: int, rng: np.random.Generator, meter: Meter) -> list[Slot]:
     """String cells together until `count` notes sound; tie some over the bar line."""
-    cells = CELLS[kind]
     weights = np.array([weight for _, weight in cells], float)
     at = PICKUPS[rng.integers(len(PICKUPS))] * (2 if meter.compound else 1)
     slots = [Slot(at + E * i, min(E, -at - E * i)) for i in range(int(np.ceil(-at / E)))]

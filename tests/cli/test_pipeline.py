@@ -10,6 +10,7 @@ from transcriber.cli import run
 from transcriber.draft import Correction, NoteMark, append_correction, journal_path, read_draft
 from transcriber.pipeline import choose_instrument
 from transcriber.records.problem import Problem
+from transcriber.records.told import Told
 
 
 @pytest.fixture
@@ -42,7 +43,7 @@ def test_each_stage_gets_what_the_stages_before_it_made(stages, stage_records):
     assert stages["read_take"] == ("some/line.wav", 1, 2)
     assert stages["listen"][0] is take
     assert stages["listen"][1].capo == 2
-    assert stages["write_rhythm"] == (heard, 120, Meter(3, 4))
+    assert stages["write_rhythm"] == (heard, Told(tempo_bpm=(120, 120), meter=Meter(3, 4)))
     beat_s = 60 / stage_records["write_rhythm"].tempo_bpm
     assert stages["place_phrases"] == (heard.notes, stages["listen"][1], 5, {}, beat_s)
     assert [note.pitch_midi for note in draft.notes] == [60, 62, 64, 65]

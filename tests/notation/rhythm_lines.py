@@ -9,7 +9,7 @@ Bars are set apart by ``|`` for the eye. `pickup` is how many denominator beats 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from fractions import Fraction
 
 import numpy as np
@@ -36,7 +36,11 @@ class RhythmLine:
 
 @dataclass(frozen=True)
 class Conditions:
-    """How a line is played and heard: spreads in seconds and ratios, shares 0 to 1."""
+    """How a line is played and heard: spreads in seconds and ratios, shares 0 to 1.
+
+    `rubato` is how much slower the last two taps get, `behind_s` how late every note is, `count_in` how many
+    clicks lead to bar 1.
+    """
 
     jitter_s: float = 0.008
     drift: float = 0.03
@@ -44,6 +48,9 @@ class Conditions:
     extra: float = 0.0
     articulation: tuple[float, float] = (0.85, 1.0)
     off_tempo: float = 0.02
+    rubato: float = 1.0
+    behind_s: float = 0.0
+    count_in: int = 0
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,21 @@ class Played:
     heard: Heard
     origin: tuple[int, ...]
     tempo_bpm: float
+
+
+@dataclass(frozen=True)
+class Times:
+    """When notes begin and stop sounding, when the clicks come, the tempo, and the beat's clock.
+
+    `clock_s` holds the times of the denominator beats `grid`.
+    """
+
+    onsets_s: np.ndarray
+    ends_s: np.ndarray
+    clicks_s: tuple[float, ...]
+    tempo_bpm: float
+    grid: np.ndarray
+    clock_s: np.ndarray
 
 
 # title, tapped tempo, meter, pickup in denominator beats, swing, text
@@ -217,27 +239,45 @@ def composed_line(seed: int) -> RhythmLine:
     return parse(f"composed {seed} {kind}", tempo, "4/4", pickup, swing, " | ".join([lead_in, *bars, "h."]))
 
 
-def perform(line: RhythmLine, conditions: Conditions, seed: int) -> Played:
-    """Play a line: a smooth drift of tempo, jitter per note, lifted ends, some onsets missed or extra."""
-    rng = np.random.default_rng([seed, 9])
-    period = 60.0 / line.tempo_bpm / line.meter.tap
-    first, last = float(line.starts[0]) - 1, float(line.starts[-1] + line.lengths[-1]) + 1
-    grid = np.arange(first, last + 1, 0.125)
+def play_times(line: RhythmLine, conditions: Conditions, rng: np.random.Generator) -> Times:
+    """Time a line: a smooth drift of tempo, jitter per note, lifted ends."""
+    tap = line.meter.tap
+    period = 60.0 / line.tempo_bpm / tap
+    first = float(line.starts[0]) - 1
+    if conditions.count_in:
+        first = min(first, -float(tap * conditions.count_in) - 1)
+    last = float(line.starts[-1] + line.lengths[-1]) + 1
+    grid = np.arange(np.floor(first), last + 1, 0.125)
     phase, cycles = rng.uniform(0, 2 * np.pi), rng.uniform(0.3, 1.5)
     pace = 1 + conditions.drift * np.sin(phase + 2 * np.pi * cycles * (grid - first) / (last - first))
     pace *= 1 + rng.uniform(-conditions.off_tempo, conditions.off_tempo)
-    clock = np.concatenate([[0.0], np.cumsum(pace[:-1] * 0.125 * period)]) + rng.uniform(0.1, 1.0)
     # The tempo is what is really played: the median, not the figure at the head of the line.
-    tempo = 60.0 / (float(np.median(pace)) * period) / line.meter.tap
+    tempo = 60.0 / (float(np.median(pace)) * period) / tap
+    slowing = np.clip((grid - float(line.starts[-1])) / (2 * tap) + 1, 0, 1)
+    pace *= 1 + (conditions.rubato - 1) * slowing
+    clock = np.concatenate([[0.0], np.cumsum(pace[:-1] * 0.125 * period)]) + rng.uniform(0.3, 1.2)
     starts = np.array([_performed(line, start) for start in line.starts])
     ends = np.array([_performed(line, s + n) for s, n in zip(line.starts, line.lengths, strict=True)])
     onset = np.interp(starts, grid, clock)
     written = np.interp(ends, grid, clock) - onset
     onset = np.maximum.accumulate(onset + rng.normal(0, conditions.jitter_s, len(onset)))
+    onset = onset + conditions.behind_s
     sounding = written * rng.uniform(*conditions.articulation, len(onset))
+    # A metronome counts in at the pace of the first bar; drift is the player's.
+    bar_one, beat_one = np.interp([0.0, float(tap)], grid, clock)
+    clicks = bar_one - (beat_one - bar_one) * np.arange(conditions.count_in, 0, -1)
+    return Times(
+        onset, onset + np.maximum(sounding, 0.03), tuple(float(t) for t in clicks), tempo, grid, clock
+    )
+
+
+def perform(line: RhythmLine, conditions: Conditions, seed: int) -> Played:
+    """Play a line and hear it, some onsets missed or extra."""
+    rng = np.random.default_rng([seed, 9])
+    times = play_times(line, conditions, rng)
     notes = [
-        (float(t), float(t + max(d, 0.03)), i, _velocity(line, i, rng))
-        for i, (t, d) in enumerate(zip(onset, sounding, strict=True))
+        (float(t), float(end), i, _velocity(line, i, rng))
+        for i, (t, end) in enumerate(zip(times.onsets_s, times.ends_s, strict=True))
         if i == 0 or rng.random() >= conditions.missed
     ]
     for t, end, _, _ in list(notes):
@@ -248,7 +288,8 @@ def perform(line: RhythmLine, conditions: Conditions, seed: int) -> Played:
         (t, min(end, notes[k + 1][0]) if k + 1 < len(notes) else end, i, v)
         for k, (t, end, i, v) in enumerate(notes)
     ]
-    return Played(heard_from(notes), tuple(note[2] for note in notes), tempo)
+    heard = replace(heard_from(notes), clicks_s=times.clicks_s)
+    return Played(heard, tuple(note[2] for note in notes), times.tempo_bpm)
 
 
 def heard_from(notes: list[tuple[float, float, int, int]]) -> Heard:

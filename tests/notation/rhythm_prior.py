@@ -12,10 +12,23 @@ UNITS = {
     "timing": "onset_sd_s, stray_sd_s, phase_walk_sd_s: seconds; tempo sds: ratio; cost, weight: nats",
     "tempo": "tapped beats a minute; log_sd, given_sd: natural log; given_bound, grid_ratio: ratio",
     "lengths": "shares of the written length, seconds; end_costs: [multiple in tapped beats, nats]",
-    "downbeat": "nats",
+    "bars": "weights: nats for one unit of a feature of transcriber/notation/bars.py; sure_from: probability",
     "grammar": "ticks of a tapped beat; weights and probabilities; first, last: tick to nats, -1 any other",
     "swing": "ratios long:short; cost in nats",
 }
+
+
+# What the fit pulls the weights of `bars.FEATURES` towards.
+BAR_WEIGHTS = {
+    "grammar": 3.0, "tempo": 0.0, "tempo_squared": -8.0, "half_tempo": -1.0, "double_tempo": -1.0,
+    "half_a_beat_off": -2.0, "three_four": -2.0, "six_eight": -1.0, "twelve_eight": -1.0,
+    "compound_gain": 3.0, "beat_hit": 0.5, "beat_sounded_through": -0.5, "beat_accent": 1.0, "beat_long": 1.0,
+    "down_hit": 0.5, "down_sounded_through": -0.5, "down_accent": 0.5, "down_long": 1.0,
+    "down_phrase_start": 1.0, "half_hit": 0.2, "half_accent": 0.2, "half_long": 0.3, "half_phrase_start": 0.3,
+    "bars_repeat": 1.0, "first_on_one": 1.0, "pickup_size": -0.5, "long_pickup": -0.3, "late_entry": -1.0,
+    "last_on_one": 1.0, "last_on_half": 0.3, "last_on_beat": 0.5,
+    "first_down_struck": 0.5, "first_down_long": 0.5, "thirds_filled": 0.5, "thirds_divided": 0.5,
+}  # fmt: skip
 
 
 def _cells(options: list[dict[tuple[int, ...], float]]) -> dict[tuple[int, ...], float]:
@@ -180,6 +193,8 @@ def starting_document() -> dict[str, Any]:
             "fresh_phase_gap_taps": 6.0,
             "fresh_phase_cost": 5.0,
             "accent_weight": 0.7,
+            "ending_taps": 2.0,
+            "ending_walk_sd": 0.05,
         },
         "tempo": {
             "lowest_bpm": 46.0,
@@ -201,16 +216,7 @@ def starting_document() -> dict[str, Any]:
             "end_costs": [[2, 0.0], [1, 0.2], [0.5, 0.9], [0.25, 1.8], [0.333333, 2.2], [0.166667, 3.0]],
             "longest_bars": 4,
         },
-        "downbeat": {
-            "long_note": 0.33,
-            "accent": 0.1,
-            "phrase_start": 0.7,
-            "last_note": 0.9,
-            "first_note": 0.4,
-            "pickup_per_beat": 0.6,
-            "half_bar": 0.3,
-            "other_beat": 0.05,
-        },
+        "bars": {"weights": dict(BAR_WEIGHTS), "sure_from": 0.9},
         "pattern_weight": 0.8,
         "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 12.0},
         "simple": grammar(24, _simple_patterns(), _SIMPLE_FOLLOW),

@@ -31,7 +31,7 @@ def run_export(arguments: argparse.Namespace) -> int:
     """Write one draft in the formats asked for."""
     settings = export_settings(arguments)
     formats = format_names(arguments.to or [])
-    draft = _draft_path(arguments.draft)
+    draft = draft_path(arguments.draft)
     to_output = arguments.out == _STANDARD_OUTPUT
     if to_output:
         _check_output(formats, arguments.json)
@@ -55,7 +55,7 @@ def run_export(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _draft_path(word: str) -> Path:
+def draft_path(word: str) -> Path:
     """Path of the draft; a recording given in its stead is told apart from a damaged draft."""
     path = Path(word)
     beside = path.with_name(path.stem + DRAFT_SUFFIX)

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import logging
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from transcriber.cli.console import Output, prepare_streams
 from transcriber.cli.failures import tell
 from transcriber.cli.parser import PROGRAM, parse
 from transcriber.cli.values import cap_threads
+
+# Loaded when it is called for: a command needs its own libraries only.
+COMMANDS = {
+    name: (f"transcriber.cli.{name}_command", f"run_{name}")
+    for name in ("draft", "export", "instrument", "render", "retime", "review")
+}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -34,25 +41,9 @@ def _run(arguments: argparse.Namespace) -> int:
         return 0
     cap_threads(arguments.jobs)
     _show_log(arguments.verbose)
-    if arguments.command == "render":
-        from transcriber.cli.render_command import run_render
-
-        return run_render(arguments)
-    if arguments.command == "export":
-        from transcriber.cli.export_command import run_export
-
-        return run_export(arguments)
-    if arguments.command == "instrument":
-        from transcriber.cli.instrument_command import run_instrument
-
-        return run_instrument(arguments)
-    if arguments.command == "review":
-        from transcriber.cli.review_command import run_review
-
-        return run_review(arguments)
-    from transcriber.cli.draft_command import run_draft
-
-    return run_draft(arguments)
+    module, function = COMMANDS[arguments.command]
+    run: Callable[[argparse.Namespace], int] = getattr(importlib.import_module(module), function)
+    return run(arguments)
 
 
 def _show_log(verbose: bool) -> None:

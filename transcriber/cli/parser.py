@@ -42,6 +42,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     made = {
         "draft": _add_draft(commands),
+        "retime": _add_retime(commands),
         "export": _add_export(commands),
         "instrument": _add_instrument(commands),
         "render": _add_render(commands),
@@ -91,8 +92,9 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     )
     parser.add_argument("takes", nargs="+", metavar="TAKE", help="recording: WAV, FLAC, OGG, MP3, Opus, AIFF")
     told = parser.add_argument_group("what you know about the take")
-    told.add_argument("--tempo", metavar="BPM", help="beats you tap a minute, 20 to 400; found if not given")
-    told.add_argument("--meter", metavar="N/N", default="4/4", help="time signature (default 4/4)")
+    _add_rhythm(told)
+    told.add_argument("--count-in", metavar="N", help="so many clicks lead to bar 1, one a beat")
+    told.add_argument("--click", action="store_true", help="a metronome sounds through the take")
     told.add_argument("--instrument", metavar="NAME_OR_FILE", default="standard", help="default: standard")
     told.add_argument("--tuning", metavar="NOTES", help="from the lowest string up: 'D A D G B E', 'drop d'")
     told.add_argument("--capo", metavar="FRET", help="fret of the capo")
@@ -127,6 +129,32 @@ def _add_export(commands: argparse._SubParsersAction[Parser]) -> Parser:
     )
     _add_common(parser)
     _add_formats(parser, ())
+    return parser
+
+
+def _add_rhythm(told: argparse._ArgumentGroup) -> None:
+    told.add_argument("--tempo", metavar="BPM", help="beats you tap a minute, 20 to 400, or a range: 90-110")
+    told.add_argument("--meter", metavar="N/N", help="time signature; 4/4 unless the line clearly differs")
+    told.add_argument("--pickup", metavar="BEATS", help="beats from the first note to bar 1: 0, 1/2, 1+1/2")
+    told.add_argument("--beats", metavar="FILE", help="text file with the time of a tapped beat in each line")
+
+
+def _add_retime(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "retime",
+        help="write a draft anew in another tempo, meter, pickup or downbeat",
+        description="Writes the rhythm of NAME.draft.json anew without listening again. What is not told "
+        "stays: tempo, meter, where bar 1 begins, and all that is not rhythm. Your corrections are kept; "
+        "those that were made for the rhythm before are named.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    told = parser.add_argument_group("what you know about the take")
+    _add_rhythm(told)
+    told.add_argument("--downbeat", metavar="S", help="second of the file at which a bar begins")
+    _add_output(parser)
+    _add_formats(parser, USUAL_FORMATS)
     return parser
 
 

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import argparse
 import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 from transcriber.errors import UsageError
+from transcriber.records.told import Told
 from transcriber.settings import (
+    COUNT_IN_CLICKS,
     EXPORT_CHOICES,
     WIDTH_BOUNDS,
     DraftSettings,
     ExportSettings,
     check_bounds,
+    check_told,
+    parse_beats,
     parse_meter,
+    parse_pickup,
     parse_pin,
+    parse_tempo,
 )
 
 JOBS_BOUNDS = (1, 256)
@@ -54,8 +63,7 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         If one is not a number, or out of its bounds.
     """
     return DraftSettings(
-        tempo_bpm=optional_number("tempo", arguments.tempo, "20 to 400 BPM"),
-        meter=parse_meter(arguments.meter),
+        **_rhythm(arguments),
         instrument=arguments.instrument,
         tuning=arguments.tuning,
         capo=_optional_whole("capo", arguments.capo),
@@ -98,6 +106,44 @@ def format_names(words: list[str] | None) -> tuple[str, ...]:
         known = ", ".join(row.name for row in export_formats())
         raise UsageError(f"no format is named with --to; choose from {known}")
     return tuple(row.name for row in export_formats(names))
+
+
+def told_from(arguments: argparse.Namespace) -> Told:
+    """What the options of `retime` tell of the rhythm.
+
+    Raises
+    ------
+    UsageError
+        If one cannot be read, or is out of its bounds.
+    """
+    settings = DraftSettings(**_rhythm(arguments))
+    downbeat_s = optional_number("downbeat", arguments.downbeat, "seconds in the file")
+    told = replace(settings.told, downbeat_s=downbeat_s)
+    check_told(told)
+    return told
+
+
+def _rhythm(arguments: argparse.Namespace) -> dict[str, Any]:
+    """Fields of `DraftSettings` from the options that tell of the rhythm."""
+    fields: dict[str, Any] = {
+        "tempo_bpm": None if arguments.tempo is None else parse_tempo(arguments.tempo),
+        "meter": None if arguments.meter is None else parse_meter(arguments.meter),
+        "pickup": None if arguments.pickup is None else parse_pickup(arguments.pickup),
+        "beats_s": () if arguments.beats is None else _beats_in(arguments.beats),
+    }
+    if getattr(arguments, "count_in", None) is not None:
+        fields["count_in"] = whole("count-in", arguments.count_in, *COUNT_IN_CLICKS)
+    return fields | {"click": getattr(arguments, "click", False)}
+
+
+def _beats_in(file: str) -> tuple[float, ...]:
+    try:
+        text = Path(file).read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise UsageError(f"'{file}' is no text; write the time of each tapped beat in a line") from None
+    except OSError as error:
+        raise UsageError(f"cannot read the beats in '{file}': {error.strerror}") from None
+    return parse_beats(text, file)
 
 
 def whole(name: str, text: str, low: int, high: int) -> int:

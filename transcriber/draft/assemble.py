@@ -123,7 +123,7 @@ def assemble_draft(
     )
     problems = chain(take.problems, heard.problems, written.problems, placed.problems)
     issues = [issue_of(problem, notes) for problem in problems]
-    checks = [_check_issue(note) for note in notes if note.confidence.overall < settings.check_below]
+    checks = [check_issue(note) for note in notes if note.confidence.overall < settings.check_below]
     return Draft(
         format_version=FORMAT_VERSION,
         made_by=made_by,
@@ -135,7 +135,7 @@ def assemble_draft(
             frets=instrument.frets,
             reference_hz=_rounded(heard.reference_hz, HERTZ_DECIMALS),
         ),
-        timing=_timing(written),
+        timing=timing_of(written),
         key=None,
         chords=(),
         phrases=draft_phrases(phrases, notes),
@@ -271,7 +271,8 @@ def _confidence(
     return with_overall({name: calibration.apply(name, measure) for name, measure in measures.items()})
 
 
-def _timing(written: Written) -> Timing:
+def timing_of(written: Written) -> Timing:
+    """Round the rhythm's timing."""
     return Timing(
         tempo_bpm=_rounded(written.tempo_bpm, TEMPO_DECIMALS),
         meter=written.meter,
@@ -281,7 +282,8 @@ def _timing(written: Written) -> Timing:
     )
 
 
-def _check_issue(note: DraftNote) -> Issue:
+def check_issue(note: DraftNote) -> Issue:
+    """Make an issue of a note that is to be checked."""
     aspect = min(CONFIDENCE_ASPECTS, key=lambda name: float(getattr(note.confidence, name)))
     sure = getattr(note.confidence, aspect)
     message = (

@@ -65,7 +65,8 @@ def smooth_clock(position: FloatArray, onsets_s: FloatArray, period_s: float, ti
     for i in range(n):
         d = step[i]
         move = np.array([[1.0, d], [0.0, 1.0]])
-        walk = (timing.tempo_walk_sd * period_s) ** 2
+        ending = position[-1] - position[i] < timing.ending_taps
+        walk = ((timing.ending_walk_sd if ending else timing.tempo_walk_sd) * period_s) ** 2
         drift = walk * np.array([[d**3 / 3, d**2 / 2], [d**2 / 2, d]])
         drift[0, 0] += d * timing.phase_walk_sd_s**2
         state, spread = move @ state, move @ spread @ move.T + drift

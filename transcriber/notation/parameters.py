@@ -32,6 +32,8 @@ class Timing:
         After a silence this long the beat may start anew, at this cost in nats.
     accent_weight : float
         Nats for one standard deviation of velocity on a beat rather than between sixteenths.
+    ending_taps, ending_walk_sd : float
+        Over so many tapped beats before the last note the period may wander by this much instead.
     """
 
     onset_sd_s: float
@@ -44,6 +46,8 @@ class Timing:
     fresh_phase_gap_taps: float
     fresh_phase_cost: float
     accent_weight: float
+    ending_taps: float
+    ending_walk_sd: float
 
 
 @dataclass(frozen=True)
@@ -102,17 +106,19 @@ class Lengths:
 
 
 @dataclass(frozen=True)
-class Downbeat:
-    """Weights of the evidence for beat 1, in nats."""
+class BarModel:
+    """How rival counts of the same onsets are weighed; see `bars`.
 
-    long_note: float
-    accent: float
-    phrase_start: float
-    last_note: float
-    first_note: float
-    pickup_per_beat: float
-    half_bar: float
-    other_beat: float
+    Attributes
+    ----------
+    weights : mapping of str to float
+        Nats for one unit of each of `bars.FEATURES`.
+    sure_from : float
+        Probability from which a downbeat is called sure.
+    """
+
+    weights: Mapping[str, float]
+    sure_from: float
 
 
 @dataclass(frozen=True)
@@ -149,7 +155,7 @@ class RhythmParameters:
     tempo: TempoPrior
     search: Search
     lengths: Lengths
-    downbeat: Downbeat
+    bars: BarModel
     pattern_weight: float
     swing_ratios: tuple[float, ...]
     swing_cost: float
@@ -186,7 +192,7 @@ def parameters_from(document: Mapping[str, Any]) -> RhythmParameters:
         tempo=_numbers(TempoPrior, document["tempo"]),
         search=_numbers(Search, document["search"]),
         lengths=_numbers(Lengths, lengths),
-        downbeat=_numbers(Downbeat, document["downbeat"]),
+        bars=BarModel(dict(document["bars"]["weights"]), document["bars"]["sure_from"]),
         pattern_weight=document["pattern_weight"],
         swing_ratios=tuple(document["swing"]["ratios"]),
         swing_cost=document["swing"]["cost"],

@@ -3,53 +3,44 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
 from transcriber.errors import UsageError
+from transcriber.notation.bars import RESOLUTION
 from transcriber.notation.clock import Clock, smooth_clock
-from transcriber.notation.downbeat import first_downbeat
+from transcriber.notation.decide import Decision, decide, grammar_of, read_line
+from transcriber.notation.guide import Guide, find_guide
+from transcriber.notation.hypotheses import Reading
 from transcriber.notation.lengths import written_length
+from transcriber.notation.line import Line, line_of
 from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
-from transcriber.notation.search import BeamSearch, Reading, Strata
-from transcriber.notation.vocabulary import FloatArray, build_vocabulary
+from transcriber.notation.vocabulary import FloatArray
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.problem import Problem
+from transcriber.records.told import Told
 from transcriber.records.written import Meter, Written, WrittenNote
 
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 _DEFAULT_BPM = 100.0
-_UNSURE_NATS = 3.0
+_COMMON_TIME = Meter(4, 4)
 _MOST_BEATS = 200_000
-_SLURRED = ("hammer_on", "pull_off", "slide")
-_NEIGHBOURS = 6  # notes to each side that an accent is measured against
-
-
-@dataclass(frozen=True)
-class _Line:
-    """The notes that stand in the meter: index in the take, onset, velocity as a standard score."""
-
-    index: list[int]
-    onsets_s: FloatArray
-    accents: FloatArray
-    doubt: FloatArray
 
 
 def write_rhythm(
-    heard: Heard, tempo_bpm: float | None, meter: Meter, parameters: RhythmParameters | None = None
+    heard: Heard, told: Told | None = None, parameters: RhythmParameters | None = None
 ) -> Written:
-    """Decide the written rhythm of a line played without a click.
+    """Decide the written rhythm of a line, played with or without a click.
 
     Parameters
     ----------
     heard : Heard
         Notes in order of onset. Notes that carry `grace` stand outside the meter.
-    tempo_bpm : float or None
-        Tapped beats a minute if the player told it; the take may be a little off it and drift.
-    meter : Meter
+    told : Told, optional
+        What the player says; the take may be a little off a tempo told, and drift.
     parameters : RhythmParameters, optional
         Those of ``models/rhythm.json`` unless given.
 
@@ -63,105 +54,85 @@ def write_rhythm(
     Raises
     ------
     UsageError
-        If the tempo is not between 20 and 400 BPM.
+        If a tempo is not between 20 and 400 BPM, or a pickup not shorter than a bar.
     """
-    low, high = TEMPO_BOUNDS_BPM
-    if tempo_bpm is not None and not low <= tempo_bpm <= high:
-        raise UsageError(
-            f"tempo {tempo_bpm:g} BPM is not from {low:g} to {high:g}; give the beats you tap a minute"
-        )
+    told = told or Told()
     parameters = parameters or rhythm_parameters()
-    line = _line(heard.notes)
+    _check(told)
+    line = line_of(heard.notes)
     if not line.index:
-        return _without_line(heard.notes, tempo_bpm or _DEFAULT_BPM, meter)
-    reading = read_line(line.onsets_s, line.accents, line.doubt, tempo_bpm, meter, parameters)
-    kept = ~reading.extra
-    clock = smooth_clock(reading.position[kept], line.onsets_s[kept], reading.period_s, parameters.timing)
-    ticks = parameters.compound.ticks if meter.compound else parameters.simple.ticks
-    starts, lost = _starts(reading, line.onsets_s, clock, ticks)
-    lengths = _lengths(heard.notes, line, starts, lost, clock, meter, parameters)
-    taps = max(meter.beats // meter.tap, 1)
-    real = [k for k in range(len(starts)) if not lost[k]]
-    shift = first_downbeat(
-        [starts[k] for k in real], [lengths[k] for k in real], line.accents[real], taps, parameters.downbeat
+        return _without_line(heard.notes, told)
+    guide, guide_problems = find_guide(
+        told, heard.clicks_s, float(line.onsets_s[0]), float(line.onsets_s[-1])
     )
-    starts = [start - shift for start in starts]
-    certainty = _certainty(reading, line.onsets_s, clock, lost, tempo_bpm is not None)
-    notes = _with_graces(heard.notes, line, starts, lengths, certainty, meter)
-    first, beats = _beats(clock, shift, starts, lengths, meter)
+    decision = decide(line, told, guide, parameters)
+    clock = _clock(decision.reading, line, parameters)
+    if told.downbeat_s is not None:
+        decision = _held_to_downbeat(decision, told, guide, line, clock, parameters)
+        clock = _clock(decision.reading, line, parameters)
+    reading, meter = decision.reading, decision.meter
+    starts, lost = _starts(reading, line.onsets_s, clock, grammar_of(parameters, meter.compound).ticks)
+    lengths = _lengths(heard.notes, line, starts, lost, clock, meter, parameters)
+    starts = [start - decision.shift for start in starts]
+    known = told.tempo_bpm is not None or guide is not None
+    certainty = _certainty(reading, line.onsets_s, clock, lost, known)
+    first, beats = _beats(clock, decision.shift, starts, lengths, meter)
     return Written(
-        notes=notes,
+        notes=_with_graces(heard.notes, line, starts, lengths, certainty, meter),
         meter=meter,
         tempo_bpm=_tempo(clock, beats, meter),
         beats_s=beats,
         first_beat=first,
         swing=None if reading.swing is None else _swing_ratio(reading, line.onsets_s, clock),
-        problems=_problems(reading, tempo_bpm, lost, line),
+        problems=(*guide_problems, *_problems(decision, lost, line, parameters)),
+        downbeat_confidence=round(decision.downbeat_confidence, 3),
     )
 
 
-def read_line(
-    onsets_s: FloatArray,
-    accents: FloatArray,
-    doubt: FloatArray,
-    tempo_bpm: float | None,
-    meter: Meter,
+def _check(told: Told) -> None:
+    low, high = TEMPO_BOUNDS_BPM
+    for tempo in told.tempo_bpm or ():
+        if not low <= tempo <= high:
+            raise UsageError(
+                f"tempo {tempo:g} BPM is not from {low:g} to {high:g}; give the beats you tap a minute"
+            )
+    beats = (told.meter or _COMMON_TIME).beats
+    if told.pickup is not None and not 0 <= told.pickup < beats:
+        raise UsageError(
+            f"pickup {told.pickup} is not from 0 to less than a bar of {beats} beats; "
+            "give the beats from the first note to bar 1"
+        )
+
+
+def _clock(reading: Reading, line: Line, parameters: RhythmParameters) -> Clock:
+    kept = ~reading.extra
+    return smooth_clock(reading.position[kept], line.onsets_s[kept], reading.period_s, parameters.timing)
+
+
+def _held_to_downbeat(
+    decision: Decision,
+    told: Told,
+    guide: Guide | None,
+    line: Line,
+    clock: Clock,
     parameters: RhythmParameters,
-) -> Reading:
-    """Search the reading of a row of onsets; see `BeamSearch.run` for the arrays."""
-    grammar = parameters.compound if meter.compound else parameters.simple
-    vocabulary = build_vocabulary(grammar, parameters.pattern_weight, swing=not meter.compound)
-    strata = _strata(tempo_bpm, meter, parameters)
-    beam = parameters.search.beam_open if tempo_bpm is None else parameters.search.beam_given
-    return BeamSearch(vocabulary, parameters.timing, parameters.search, strata, beam).run(
-        onsets_s, accents, doubt
-    )
-
-
-def _strata(tempo_bpm: float | None, meter: Meter, parameters: RhythmParameters) -> Strata:
-    prior = parameters.tempo
-    if tempo_bpm is None:
-        # Where the tapped note is not a quarter, the usual range moves with it.
-        factor = 1.0 if meter.compound else meter.unit / 4.0
-        count = int(np.ceil(np.log(prior.highest_bpm / prior.lowest_bpm) / np.log(prior.grid_ratio))) + 1
-        tempi = np.geomspace(prior.lowest_bpm, prior.highest_bpm, count) * factor
-        centre = prior.compound_median_bpm if meter.compound else prior.median_bpm * factor
-        spread, bound = prior.log_sd, prior.given_bound
-    else:
-        tempi = tempo_bpm * np.exp(prior.given_sd * np.array([-1.0, 0.0, 1.0]))
-        centre, spread, bound = tempo_bpm, prior.given_sd, prior.given_bound
-    ratios = [np.nan] if meter.compound else [np.nan, *parameters.swing_ratios]
-    tempo = np.repeat(tempi, len(ratios))
-    swing = np.tile(np.array(ratios), len(tempi))
-    log_prior = -0.5 * (np.log(tempo / centre) / spread) ** 2
-    log_prior = log_prior - np.where(np.isnan(swing), 0.0, parameters.swing_cost)
-    return Strata(60.0 / tempo, swing, log_prior, bound)
-
-
-def _line(notes: tuple[HeardNote, ...]) -> _Line:
-    index = [i for i, note in enumerate(notes) if not note.has("grace")]
-    onsets = np.maximum.accumulate(np.array([notes[i].onset_s for i in index], dtype=np.float64))
-    velocity = np.array([float(notes[i].velocity) for i in index])
-    picked = np.array([not notes[i].has(*_SLURRED) for i in index], dtype=bool)
-    sure = np.clip(np.array([notes[i].onset_confidence for i in index]), 0.05, 0.95)
-    # Half a chance says nothing; a doubtful onset is left out more readily, a sure one less so.
-    doubt = np.log((1.0 - sure) / 0.5)
-    return _Line(index, onsets, _accents(velocity, picked), np.minimum(doubt, 1.0))
-
-
-def _accents(velocity: FloatArray, picked: npt.NDArray[np.bool_]) -> FloatArray:
-    """Velocity of picked notes against their neighbours', as a standard score clipped to 2.
-
-    Neighbours, so that swells don't count; a slurred note is soft wherever it stands and scores 0.
-    """
-    n = len(velocity)
-    total = np.concatenate([[0.0], np.cumsum(velocity * picked)])
-    count = np.concatenate([[0], np.cumsum(picked)])
-    low = np.maximum(np.arange(n) - _NEIGHBOURS, 0)
-    high = np.minimum(np.arange(n) + _NEIGHBOURS + 1, n)
-    apart = (velocity - (total[high] - total[low]) / np.maximum(count[high] - count[low], 1)) * picked
-    spread = float(np.sqrt(np.mean(apart[picked] ** 2))) if picked.any() else 0.0
-    return np.asarray(np.clip(apart / max(spread, 3.0), -2.0, 2.0))
+) -> Decision:
+    """Begin a bar where the player says one begins, if need be half a beat from where beats were read."""
+    assert told.downbeat_s is not None
+    meter, reading = decision.meter, decision.reading
+    place = float(clock.where(np.array([told.downbeat_s]))[0])
+    if abs(place - round(place)) > 0.25 and guide is None and not meter.compound:
+        ticks = parameters.simple.ticks
+        tick = (int(reading.tick[0]) + ticks // 2) % ticks * (RESOLUTION // ticks)
+        tempo = 60.0 / reading.period_s
+        again = replace(told, tempo_bpm=(tempo, tempo), meter=meter)
+        reading = read_line(line, again, guide, parameters, False, tick)
+        place = float(_clock(reading, line, parameters).where(np.array([told.downbeat_s]))[0])
+    taps = max(meter.beats // meter.tap, 1)
+    shift = round(place) % taps
+    # No more than a pickup stands before bar 1.
+    shift += (int(reading.beat[0]) - shift + taps - 1) // taps * taps
+    return replace(decision, reading=reading, shift=shift, downbeat_confidence=0.99)
 
 
 def _starts(
@@ -192,7 +163,7 @@ def _starts(
 
 def _lengths(
     notes: tuple[HeardNote, ...],
-    line: _Line,
+    line: Line,
     starts: list[Fraction],
     lost: npt.NDArray[np.bool_],
     clock: Clock,
@@ -219,21 +190,21 @@ def _lengths(
 
 
 def _certainty(
-    reading: Reading, onsets_s: FloatArray, clock: Clock, lost: npt.NDArray[np.bool_], tempo_given: bool
+    reading: Reading, onsets_s: FloatArray, clock: Clock, lost: npt.NDArray[np.bool_], tempo_known: bool
 ) -> FloatArray:
     """Posterior of each place, less for a note played off its place and for a doubtful tempo."""
     late = np.abs(onsets_s - clock.at(reading.position))
     fit = np.exp(-0.5 * (np.minimum(late, 0.2) / 0.04) ** 2)
     certainty = reading.certainty * (0.4 + 0.6 * fit)
     certainty = np.where(reading.extra, 0.2, certainty)
-    if not tempo_given:
+    if not tempo_known:
         certainty = certainty / (1.0 + np.exp(-0.5 * (reading.score - reading.runner_up)))
     return np.clip(np.where(lost, 0.1, certainty), 0.01, 0.99)
 
 
 def _with_graces(
     notes: tuple[HeardNote, ...],
-    line: _Line,
+    line: Line,
     starts: list[Fraction],
     lengths: list[Fraction],
     certainty: FloatArray,
@@ -288,14 +259,24 @@ def _swing_ratio(reading: Reading, onsets_s: FloatArray, clock: Clock) -> float:
 
 
 def _problems(
-    reading: Reading, tempo_bpm: float | None, lost: npt.NDArray[np.bool_], line: _Line
+    decision: Decision, lost: npt.NDArray[np.bool_], line: Line, parameters: RhythmParameters
 ) -> tuple[Problem, ...]:
     problems = []
-    if tempo_bpm is None and reading.score - reading.runner_up < _UNSURE_NATS:
+    if decision.other_tempo_bpm is not None:
+        other = f"{decision.other_tempo_bpm:.0f}"
         problems.append(
             Problem(
                 "tempo_unsure",
-                "another tempo explains the take about as well; give the tempo if it looks wrong",
+                f"{other} beats a minute explain the take about as well; if they are right, "
+                f"write it anew with --tempo {other}",
+            )
+        )
+    if decision.downbeat_confidence < parameters.bars.sure_from:
+        problems.append(
+            Problem(
+                "downbeat_unsure",
+                f"beat 1 may be elsewhere (bars begin as written with {decision.downbeat_confidence:.0%}); "
+                "if it is, give --pickup, or --count-in with clicks before the line",
             )
         )
     for k in np.flatnonzero(lost):
@@ -311,8 +292,10 @@ def _problems(
     return tuple(problems)
 
 
-def _without_line(notes: tuple[HeardNote, ...], tempo_bpm: float, meter: Meter) -> Written:
+def _without_line(notes: tuple[HeardNote, ...], told: Told) -> Written:
     """Nothing stands in the meter: one bar at the tempo told, graces at its start."""
+    tempo_bpm = told.tempo_bpm[0] if told.tempo_bpm else _DEFAULT_BPM
+    meter = told.meter or _COMMON_TIME
     begin = notes[0].onset_s if notes else 0.0
     period = 60.0 / tempo_bpm / meter.tap
     return Written(

@@ -13,11 +13,9 @@ quantization" (JAIR 18, 2003).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-import numpy.typing as npt
 
+from transcriber.notation.hypotheses import Beam, Candidates, Opening, Reading, Step, Strata, posterior
 from transcriber.notation.parameters import Search, Timing
 from transcriber.notation.vocabulary import IMPOSSIBLE, FloatArray, IntArray, Vocabulary
 
@@ -28,99 +26,6 @@ _CHARGED_RESTS = 6
 _TEMPO_BUCKETS = 64  # per factor e: hypotheses closer than 1/64 in tempo are merged
 # How strongly an accent is expected on the beat, on its eighths, and elsewhere.
 _ACCENT_STRENGTHS = (1.0, 0.0, -0.7)
-
-
-@dataclass(frozen=True)
-class Strata:
-    """Starting points: period in seconds, swing ratio (NaN straight) and log prior, each of shape (k,)."""
-
-    period_s: FloatArray
-    swing: FloatArray
-    log_prior: FloatArray
-    period_bound: float
-
-
-@dataclass(frozen=True)
-class Reading:
-    """The best reading of a row of onsets.
-
-    Attributes
-    ----------
-    beat : ndarray of int, shape (n,)
-        Tapped beat of each note, the first note's beat being 0.
-    tick : ndarray of int, shape (n,)
-        Written tick in that beat.
-    position : ndarray, shape (n,)
-        Performed position, in tapped beats.
-    extra : ndarray of bool, shape (n,)
-        Onsets that were left out of the rhythm; their other fields hold those of the note before.
-    certainty : ndarray, shape (n,)
-        Posterior probability of the note's place in its beat, 0 to 1.
-    period_s : float
-        Starting period of the winning stratum.
-    swing : float or None
-    score, runner_up : float
-        Log score of the best reading, and of the best in any stratum whose period differs by 10 % or more.
-    """
-
-    beat: IntArray
-    tick: IntArray
-    position: FloatArray
-    extra: npt.NDArray[np.bool_]
-    certainty: FloatArray
-    period_s: float
-    swing: float | None
-    score: float
-    runner_up: float
-
-
-@dataclass
-class _Beam:
-    """Hypotheses as columns, shape (h,) each."""
-
-    score: FloatArray
-    stratum: IntArray
-    node: IntArray
-    context: IntArray
-    slot: IntArray
-    beat: IntArray
-    time: FloatArray
-    period: FloatArray
-    var_time: FloatArray
-    covar: FloatArray
-    var_period: FloatArray
-
-    def take(self, rows: IntArray) -> _Beam:
-        return _Beam(**{name: column[rows] for name, column in vars(self).items()})
-
-
-@dataclass(frozen=True)
-class _Step:
-    """Surviving hypotheses after one note, and every transition that led to one of them."""
-
-    slot: IntArray
-    beat: IntArray
-    extra: npt.NDArray[np.bool_]
-    parent: IntArray
-    edge_parent: IntArray
-    edge_child: IntArray
-    edge_logp: FloatArray
-
-
-@dataclass
-class _Candidates:
-    """Next places for all hypotheses: rows of hypotheses, columns of slots, flattened where possible."""
-
-    parent: IntArray
-    slot: IntArray
-    beat: IntArray
-    node: IntArray
-    context: IntArray
-    gain: FloatArray
-    distance: FloatArray
-    stray: npt.NDArray[np.bool_]
-    fresh: npt.NDArray[np.bool_]
-    extra: npt.NDArray[np.bool_]
 
 
 class BeamSearch:
@@ -144,6 +49,7 @@ class BeamSearch:
         self.search = search
         self.strata = strata
         self.beam = beam
+        self._last_s = 0.0
         swung = ~np.isnan(strata.swing)
         self.feel = (
             swung.astype(np.int64) if len(vocabulary.roots) > 1 else np.zeros(len(swung), dtype=np.int64)
@@ -161,7 +67,9 @@ class BeamSearch:
             [vocabulary.slot_tick == 0, vocabulary.eighth], _ACCENT_STRENGTHS[:2], _ACCENT_STRENGTHS[2]
         )
 
-    def run(self, onsets_s: FloatArray, accents: FloatArray, doubt: FloatArray) -> Reading:
+    def run(
+        self, onsets_s: FloatArray, accents: FloatArray, doubt: FloatArray, opening: Opening | None = None
+    ) -> Reading:
         """Decode onsets.
 
         Parameters
@@ -172,11 +80,14 @@ class BeamSearch:
             Velocity as a standard score, clipped to a few units.
         doubt : ndarray, shape (n,)
             Log odds, added to the score of leaving the onset out.
+        opening : Opening, optional
+            What is known of the first note's place.
         """
-        beam = self._start(float(onsets_s[0]), float(accents[0]))
+        self._last_s = float(onsets_s[-1])
+        beam = self._start(float(onsets_s[0]), float(accents[0]), opening or Opening())
         count = len(beam.score)
         rows = np.arange(count)
-        steps = [_Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), rows, rows, rows, np.zeros(count))]
+        steps = [Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), rows, rows, rows, np.zeros(count))]
         start_scores = beam.score
         for onset, accent, doubted in zip(onsets_s[1:], accents[1:], doubt[1:], strict=True):
             beam, step = self._advance(beam, float(onset), float(accent), float(doubted))
@@ -184,8 +95,11 @@ class BeamSearch:
         closing = self.words.end_logp[beam.context, beam.node] + self.words.last_bonus[beam.slot]
         return self._reading(beam, closing, steps, start_scores)
 
-    def _start(self, onset: float, accent: float) -> _Beam:
-        rows, slots = np.nonzero(self.first_node[self.feel] >= 0)
+    def _start(self, onset: float, accent: float, opening: Opening) -> Beam:
+        possible = self.first_node[self.feel] >= 0
+        if opening.tick is not None and (self.words.slot_tick == opening.tick).any():
+            possible = possible & (self.words.slot_tick == opening.tick)
+        rows, slots = np.nonzero(possible)
         feel = self.feel[rows]
         score = self.strata.log_prior[rows] + self.first_logp[self.words.start_context, feel, slots]
         score = (
@@ -193,13 +107,20 @@ class BeamSearch:
         )
         period = self.strata.period_s[rows]
         n = len(rows)
-        return _Beam(
+        beat = np.zeros(n, dtype=np.int64)
+        if opening.beat_zero_s is not None:
+            place = self.positions[rows, slots]
+            ahead = (onset - opening.beat_zero_s) / period - place
+            beat = np.rint(ahead).astype(np.int64)
+            spread = opening.spread_s + opening.spread_per_tap * np.abs(ahead) * period
+            score = score - 0.5 * ((ahead - beat) * period / spread) ** 2
+        return Beam(
             score=score,
             stratum=rows,
             node=self.first_node[feel, slots],
             context=np.full(n, self.words.start_context, dtype=np.int64),
             slot=slots,
-            beat=np.zeros(n, dtype=np.int64),
+            beat=beat,
             time=np.full(n, onset),
             period=period,
             var_time=np.full(n, self.timing.onset_sd_s**2),
@@ -207,12 +128,12 @@ class BeamSearch:
             var_period=(period * self.timing.start_tempo_sd) ** 2,
         )
 
-    def _advance(self, beam: _Beam, onset: float, accent: float, doubt: float) -> tuple[_Beam, _Step]:
+    def _advance(self, beam: Beam, onset: float, accent: float, doubt: float) -> tuple[Beam, Step]:
         candidates = self._candidates(beam, onset, accent, doubt)
         score = beam.score[candidates.parent] + candidates.gain
         kept, edges, child_of_edge = self._select(beam, candidates, score)
         after = self._filter(beam, candidates, kept, score[kept], onset)
-        step = _Step(
+        step = Step(
             slot=candidates.slot[kept],
             beat=candidates.beat[kept],
             extra=candidates.extra[kept],
@@ -223,7 +144,7 @@ class BeamSearch:
         )
         return after, step
 
-    def _candidates(self, beam: _Beam, onset: float, accent: float, doubt: float) -> _Candidates:
+    def _candidates(self, beam: Beam, onset: float, accent: float, doubt: float) -> Candidates:
         timing = self.timing
         rows = self.positions[beam.stratum]
         here = rows[np.arange(len(rows)), beam.slot]
@@ -231,7 +152,7 @@ class BeamSearch:
         beats = np.maximum(np.rint(expected[:, None] - rows), 0)
         distance = beats + rows - here[:, None]
         late = onset - (beam.time[:, None] + distance * beam.period[:, None])
-        var = self._variance(beam, distance) + timing.onset_sd_s**2
+        var = self._variance(beam, distance, onset) + timing.onset_sd_s**2
         plain = np.log1p(-timing.stray_probability) - 0.5 * (late**2 / var + np.log(var) + _LOG_2PI)
         wide = var + timing.stray_sd_s**2
         astray = np.log(timing.stray_probability) - 0.5 * (late**2 / wide + np.log(wide) + _LOG_2PI)
@@ -252,7 +173,7 @@ class BeamSearch:
         everyone = np.arange(len(beam.score))
         none = np.zeros(len(everyone))
         skip = np.full(len(everyone), np.log(timing.extra_density_per_s) + doubt)
-        return _Candidates(
+        return Candidates(
             parent=np.concatenate([parent, everyone]),
             slot=np.concatenate([slot, beam.slot]),
             beat=np.concatenate([beam.beat[parent] + count[at], beam.beat]),
@@ -265,7 +186,7 @@ class BeamSearch:
             extra=np.concatenate([np.zeros(len(parent), dtype=bool), none == 0]),
         )
 
-    def _grammar(self, beam: _Beam, beats: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
+    def _grammar(self, beam: Beam, beats: IntArray) -> tuple[FloatArray, IntArray, IntArray]:
         """Log probability, node and context of every next slot, shape (h, s), for beats crossed."""
         words = self.words
         feel = self.feel[beam.stratum]
@@ -281,8 +202,14 @@ class BeamSearch:
         context = np.where(beats == 0, beam.context[:, None], np.where(beats == 1, ended[:, None], _EMPTY))
         return np.where(node >= 0, logp, IMPOSSIBLE), node, context
 
-    def _variance(self, beam: _Beam, distance: FloatArray) -> FloatArray:
-        walk = (self.timing.tempo_walk_sd * beam.period) ** 2
+    def _walk(self, beam: Beam, onset: float) -> FloatArray:
+        """Variance by which the period wanders in a tapped beat: more where a line may slow to its end."""
+        timing = self.timing
+        ending = onset > self._last_s - timing.ending_taps * beam.period
+        return np.asarray((np.where(ending, timing.ending_walk_sd, timing.tempo_walk_sd) * beam.period) ** 2)
+
+    def _variance(self, beam: Beam, distance: FloatArray, onset: float) -> FloatArray:
+        walk = self._walk(beam, onset)
         return np.asarray(
             beam.var_time[:, None]
             + 2 * distance * beam.covar[:, None]
@@ -292,7 +219,7 @@ class BeamSearch:
         )
 
     def _select(
-        self, beam: _Beam, candidates: _Candidates, score: FloatArray
+        self, beam: Beam, candidates: Candidates, score: FloatArray
     ) -> tuple[IntArray, IntArray, IntArray]:
         """Merge like hypotheses, keep the best of each stratum; also the edges into those kept."""
         stratum = beam.stratum[candidates.parent]
@@ -321,17 +248,17 @@ class BeamSearch:
         return best[chosen], order[live], child[live]
 
     def _filter(
-        self, beam: _Beam, candidates: _Candidates, kept: IntArray, score: FloatArray, onset: float
-    ) -> _Beam:
+        self, beam: Beam, candidates: Candidates, kept: IntArray, score: FloatArray, onset: float
+    ) -> Beam:
         """Kalman step of the kept hypotheses."""
         timing = self.timing
         old = beam.take(candidates.parent[kept])
         distance = candidates.distance[kept]
         fresh = candidates.fresh[kept]
         extra = candidates.extra[kept]
-        walk = (timing.tempo_walk_sd * old.period) ** 2
+        walk = self._walk(old, onset)
         predicted = old.time + distance * old.period
-        var_time = self._variance(old, distance[:, None])[:, 0]
+        var_time = self._variance(old, distance[:, None], onset)[:, 0]
         covar = old.covar + distance * old.var_period + distance**2 / 2 * walk
         var_period = old.var_period + distance * walk
         noise = timing.onset_sd_s**2 + np.where(candidates.stray[kept], timing.stray_sd_s**2, 0.0)
@@ -341,7 +268,7 @@ class BeamSearch:
         home = self.strata.period_s[old.stratum]
         period = np.clip(old.period + gain_period * late, home / bound, home * bound)
         learned = ~fresh & ~extra
-        return _Beam(
+        return Beam(
             score=score,
             stratum=old.stratum,
             node=candidates.node[kept],
@@ -355,7 +282,7 @@ class BeamSearch:
             var_period=np.where(learned, var_period - gain_period * covar, old.var_period),
         )
 
-    def _reading(self, beam: _Beam, closing: FloatArray, steps: list[_Step], start: FloatArray) -> Reading:
+    def _reading(self, beam: Beam, closing: FloatArray, steps: list[Step], start: FloatArray) -> Reading:
         final = beam.score + closing
         winner = int(np.argmax(final))
         n = len(steps)
@@ -370,50 +297,16 @@ class BeamSearch:
         period = float(self.strata.period_s[stratum])
         far = np.abs(np.log(self.strata.period_s[beam.stratum] / period)) > 0.1
         swing = float(self.strata.swing[stratum])
+        second = int(np.argmax(np.where(far, final, -np.inf)))
         return Reading(
             beat=beat,
             tick=self.words.slot_tick[slot],
             position=beat + self.positions[stratum][slot],
             extra=extra,
-            certainty=_posterior(steps, closing, start, path, 1.0 / self.search.temper),
+            certainty=posterior(steps, closing, start, path, 1.0 / self.search.temper),
             period_s=period,
             swing=None if np.isnan(swing) else swing,
             score=float(final[winner]),
-            runner_up=float(final[far].max()) if far.any() else -np.inf,
+            runner_up=float(final[second]) if far.any() else -np.inf,
+            runner_up_period_s=float(self.strata.period_s[beam.stratum[second]]) if far.any() else np.nan,
         )
-
-
-def _posterior(
-    steps: list[_Step], closing: FloatArray, start: FloatArray, path: IntArray, power: float
-) -> FloatArray:
-    """Posterior probability that each note stands in the slot of the best path (forward-backward).
-
-    All probabilities are raised to `power`: beats that repeat one another are not independent evidence.
-    """
-    forward = [power * (start - start.max())]
-    for step in steps[1:]:
-        forward.append(
-            _log_sum(forward[-1][step.edge_parent] + power * step.edge_logp, step.edge_child, len(step.slot))
-        )
-    backward = power * closing
-    certainty = np.ones(len(steps))
-    for i in range(len(steps) - 1, -1, -1):
-        step = steps[i]
-        logp = forward[i] + backward
-        weight = np.exp(logp - logp.max())
-        same = (step.slot == step.slot[path[i]]) & (step.extra == step.extra[path[i]])
-        certainty[i] = weight[same].sum() / weight.sum()
-        if i:
-            backward = _log_sum(
-                backward[step.edge_child] + power * step.edge_logp, step.edge_parent, len(forward[i - 1])
-            )
-    return certainty
-
-
-def _log_sum(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
-    """Log of the sum of exponentials in each group; `IMPOSSIBLE` for an empty one."""
-    top = np.full(groups, IMPOSSIBLE)
-    np.maximum.at(top, group, values)
-    total = np.bincount(group, np.exp(values - top[group]), minlength=groups)
-    with np.errstate(divide="ignore"):
-        return np.where(total > 0, top + np.log(total), IMPOSSIBLE)

@@ -109,9 +109,12 @@ class Heard:
         Frequency of MIDI 69 on this take: 440 moved by the tuning offset found.
     track : PitchTrack
     problems : tuple of Problem
+    clicks_s : tuple of float
+        Times of the clicks of a count-in or a metronome, ascending, seconds in the file; no notes.
     """
 
     notes: tuple[HeardNote, ...]
     reference_hz: float
     track: PitchTrack
     problems: tuple[Problem, ...] = ()
+    clicks_s: tuple[float, ...] = ()

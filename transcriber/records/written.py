@@ -82,6 +82,8 @@ class Written:
     swing : float or None
         Long:short ratio, None where the eighths are straight.
     problems : tuple of Problem
+    downbeat_confidence : float
+        Probability that bars begin where they are written, 0 to 1.
     """
 
     notes: tuple[WrittenNote, ...]
@@ -91,3 +93,4 @@ class Written:
     first_beat: int
     swing: float | None = None
     problems: tuple[Problem, ...] = ()
+    downbeat_confidence: float = 1.0

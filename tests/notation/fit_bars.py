@@ -1,0 +1,130 @@
+"""Fit the weights by which rival counts of a line are compared: a multinomial logistic regression.
+
+Each take of the fit split gives a row of features for every rival and the one that is true. The weights are
+pulled towards the starting values of `rhythm_prior.BAR_WEIGHTS` and keep their signs; hand-written lines
+count fourfold. The probability from which a downbeat is called sure is the least at which, on folds not
+fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from scipy.optimize import minimize
+
+from tests.notation.bench_lines import BENCH, BenchLine, bench_lines
+from tests.notation.bench_playing import play_bench, without_clicks
+from tests.notation.measure_rhythm import told_of
+from tests.notation.rhythm_prior import BAR_WEIGHTS
+from transcriber.notation.bars import FEATURES, RESOLUTION
+from transcriber.notation.decide import Option, options
+from transcriber.notation.line import line_of
+from transcriber.notation.parameters import RhythmParameters
+
+LINES = 8
+PULL = 0.01  # per weight, for one take
+HAND_WRITTEN = 4.0
+FOLDS = 4
+SURE_AND_WRONG = 0.012
+_SAME_SHARE = 0.6
+
+
+@dataclass(frozen=True)
+class Example:
+    """Features of the rivals of a take, shape (r, f), which is true (None: none), and its weight."""
+
+    features: np.ndarray
+    true: int | None
+    weight: float
+
+
+def examples(parameters: RhythmParameters, lines: int = LINES) -> list[Example]:
+    """Play and read the fit split, tempo and meter told and nothing told."""
+    found = []
+    for name in BENCH:
+        for bench in bench_lines(name, "fit", lines):
+            for what in ("tempo", "nothing"):
+                found.append(_example(bench, what, parameters))
+    return found
+
+
+def _example(bench: BenchLine, what: str, parameters: RhythmParameters) -> Example:
+    played = without_clicks(play_bench(bench))
+    line = line_of(played.heard.notes)
+    found = options(line, told_of(bench, what), None, parameters)
+    weight = HAND_WRITTEN if bench.maker == "hand" else 1.0
+    right = [i for i, option in enumerate(found) if _right(option, bench, line.index)]
+    return Example(np.array([option.features for option in found]), right[0] if right else None, weight)
+
+
+def _right(option: Option, bench: BenchLine, index: list[int]) -> bool:
+    tap = bench.line.meter.tap
+    starts = [bench.line.notes[i].start / tap for i in index]
+    first = starts[0] // 1
+    taps = bench.line.meter.beats // tap
+    if option.rival.meter != bench.line.meter or option.rival.shift != -first % taps:
+        return False
+    kept = np.flatnonzero(~option.reading.extra)
+    same = [
+        Fraction(int(place), RESOLUTION) == starts[k] - first
+        for k, place in zip(kept, option.place, strict=True)
+    ]
+    return float(np.mean(same)) >= _SAME_SHARE
+
+
+def fit(rows: Sequence[Example]) -> np.ndarray:
+    """Weights of `FEATURES` in their order."""
+    start = np.array([BAR_WEIGHTS[name] for name in FEATURES])
+    known = [row for row in rows if row.true is not None]
+    spread = np.maximum(np.concatenate([row.features for row in known]).std(axis=0), 1e-3)
+
+    def loss(scaled: np.ndarray) -> tuple[float, np.ndarray]:
+        weights = scaled / spread
+        total, slope = 0.0, np.zeros(len(weights))
+        for row in known:
+            score = row.features @ weights
+            top = score.max()
+            chance = np.exp(score - top)
+            total -= row.weight * (score[row.true] - top - np.log(chance.sum()))
+            slope -= row.weight * (row.features[row.true] - chance @ row.features / chance.sum())
+        away = scaled - start * spread
+        strength = PULL * len(known)
+        return total + 0.5 * strength * away @ away, slope / spread + strength * away
+
+    # A cue that the makers of the lines know nothing of must not be learned the wrong way round.
+    bounds = [(0.0, None) if w > 0 else (None, 0.0) if w < 0 else (None, None) for w in start]
+    result = minimize(
+        loss, start * spread, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 400}
+    )
+    return np.asarray(result.x / spread)
+
+
+def outcomes(rows: Sequence[Example], weights: np.ndarray) -> list[tuple[float, bool]]:
+    """Probability of the choice, and whether it is true, for each take."""
+    found = []
+    for row in rows:
+        score = row.features @ weights
+        chance = np.exp(score - score.max())
+        best = int(np.argmax(score))
+        found.append((float(chance[best] / chance.sum()), best == row.true))
+    return found
+
+
+def held_out_outcomes(rows: Sequence[Example]) -> list[tuple[float, bool]]:
+    """The same on folds that were not fitted to; the two takes of one line are in one fold."""
+    found: list[tuple[float, bool]] = []
+    for fold in range(FOLDS):
+        ours = [row for i, row in enumerate(rows) if i // 2 % FOLDS == fold]
+        others = [row for i, row in enumerate(rows) if i // 2 % FOLDS != fold]
+        found += outcomes(ours, fit(others))
+    return found
+
+
+def sure_from(found: Sequence[tuple[float, bool]]) -> float:
+    """The least probability from which no more than `SURE_AND_WRONG` of all takes are sure and wrong."""
+    wrong = sorted((chance for chance, right in found if not right), reverse=True)
+    allowed = int(SURE_AND_WRONG * len(found))
+    return round(min(max(wrong[allowed] if len(wrong) > allowed else 0.5, 0.5) + 0.005, 0.99), 3)

@@ -1,0 +1,217 @@
+"""Clicks of a count-in or of a metronome that sounds through a take; they are told apart from notes.
+
+A click is a sound that rises and is gone within some hundredths of a second, and it comes back at even times.
+Unasked, only what is as even as a machine is believed; where the player says that there are clicks, sticks or
+taps by hand will do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage, signal
+
+from transcriber.records.heard import Heard, HeardNote
+from transcriber.records.take import Take
+
+FloatArray = npt.NDArray[np.float64]
+
+_HOP, _WINDOW = 64, 512
+_BANDS_HZ = np.geomspace(400.0, 9_000.0, 19)
+_FLOOR_DB = -90.0
+_RISE_DB, _RISE_S = 10.0, 0.012
+_FALL_DB, _FALL_S = 14.0, 0.09  # a damped note keeps more than this
+_APART_S = 0.12
+_TEMPO_BPM = (40.0, 220.0)
+_MOST_MISSING = 1
+_LIKE = 0.8  # cosine between the spectra of two clicks of one sound
+_NOTE_NEAR_S, _NOTE_LASTS_S = 0.06, 0.12
+_QUIET_DB = 24.0  # below the take's loudest: nothing but the click sounds there
+
+
+@dataclass(frozen=True)
+class ClickSettings:
+    """How strictly clicks are told: least number, and how far one may be off an even row, seconds."""
+
+    fewest: int
+    uneven_s: float
+
+
+UNASKED = ClickSettings(fewest=3, uneven_s=0.006)
+TOLD = ClickSettings(fewest=2, uneven_s=0.03)
+
+
+@dataclass(frozen=True)
+class _Event:
+    time_s: float
+    spectrum: FloatArray
+    quiet: bool
+
+
+def hear_clicks(take: Take, heard: Heard, count_in: int | None = None, through: bool = False) -> Heard:
+    """Add the clicks of a take to what was heard, and take out the notes that were clicks.
+
+    Parameters
+    ----------
+    take : Take
+    heard : Heard
+    count_in : int or None
+        How many clicks lead to the line, if the player says so.
+    through : bool
+        Whether the player says that a metronome sounds through the take.
+    """
+    told = count_in is not None or through
+    clicks = find_clicks(take.samples, take.sample_rate_hz, TOLD if told else UNASKED, count_in)
+    if not len(clicks):
+        return heard
+    clicks = clicks + take.start_s
+    notes = tuple(note for note in heard.notes if not _is_click(note, heard.notes, clicks))
+    return replace(heard, notes=notes, clicks_s=tuple(round(float(time), 4) for time in clicks))
+
+
+def find_clicks(
+    samples: npt.NDArray[np.float32], rate_hz: int, settings: ClickSettings, count: int | None = None
+) -> FloatArray:
+    """Find the longest even row of clicks.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+    rate_hz : int
+    settings : ClickSettings
+    count : int or None
+        How many are looked for; the first so many even ones are given.
+
+    Returns
+    -------
+    ndarray of float64
+        Times in seconds from the first sample, ascending; empty where there is no such row.
+    """
+    events = _events(samples, rate_hz)
+    rows = [_row(events, first, second, settings) for first, second in _pairs(events)]
+    if count is not None:
+        rows = [row for row in rows if len(row) >= max(settings.fewest, count // 2)]
+        first = min(rows, key=lambda row: (row[0].time_s, -len(row)), default=[])
+        return _completed(first, count)
+    # Three could be chance, unless nothing else sounds yet.
+    quiet = [all(event.quiet for event in row) for row in rows]
+    rows = [row for row, still in zip(rows, quiet, strict=True) if len(row) >= settings.fewest + (not still)]
+    best = max(rows, key=lambda row: (len(row), -row[0].time_s), default=[])
+    return np.array([event.time_s for event in best])
+
+
+def _completed(row: list[_Event], count: int) -> FloatArray:
+    """The first so many of a row; those that a note covered are put where they are due."""
+    times = np.array([event.time_s for event in row])
+    if not len(times):
+        return times
+    numbers = np.rint((times - times[0]) / np.median(np.diff(times))).astype(int)
+    period = (times[-1] - times[0]) / numbers[-1]
+    due = times[0] + period * np.arange(count)
+    found = numbers < count
+    due[numbers[found]] = times[found]
+    return np.asarray(due)
+
+
+def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
+    """Short sounds that rise fast and are gone soon, with their spectra."""
+    if len(samples) < 4 * _WINDOW:
+        return []
+    bands = _band_levels(samples, rate_hz)
+    frame_s = _HOP / rate_hz
+    rise, fall = max(round(_RISE_S / frame_s), 1), round(_FALL_S / frame_s)
+    power = 10 ** (bands / 10)
+    level = 10 * np.log10(power.sum(axis=1) + 1e-12)
+    before = ndimage.minimum_filter1d(level, rise, origin=(rise - 1) // 2)
+    jump = level - np.concatenate([np.full(rise, level[0]), before[:-rise]])
+    reach = round(_APART_S / frame_s)
+    peaks, _ = signal.find_peaks(np.pad(jump, 1), height=_RISE_DB, distance=max(reach // 2, 1))
+    events = []
+    for peak in peaks - 1:
+        top = peak + int(np.argmax(level[peak : peak + 2 * rise]))
+        pre = power[max(peak - 2 * rise, 0) : max(peak - rise, 1)].mean(axis=0)
+        spectrum = np.sqrt(np.maximum(power[top] - pre, 0.0))
+        size = float(np.linalg.norm(spectrum))
+        if size <= 0 or top + fall >= len(level):
+            continue
+        own = np.maximum(power[top] - pre, 0.0)
+        loud = own > 0.1 * own.max()
+        left = np.maximum(power[top + fall - 4 : top + fall + 1].mean(axis=0) - pre, 0.0)
+        fallen = 10 * np.log10(own[loud].sum() / max(left[loud].sum(), 1e-12))
+        if fallen >= _FALL_DB:
+            quiet = level[max(peak - 2 * rise, 0)] < level.max() - _QUIET_DB
+            events.append(_Event(_sharp_time(samples, rate_hz, top * _HOP), spectrum / size, bool(quiet)))
+    return events
+
+
+def _band_levels(samples: npt.NDArray[np.float32], rate_hz: int) -> FloatArray:
+    """Levels in dB by frame and band, frames of `_WINDOW` samples every `_HOP`."""
+    transform = signal.ShortTimeFFT(np.hanning(_WINDOW), _HOP, rate_hz)
+    power = np.abs(transform.stft(samples.astype(np.float64), p0=0, p1=len(samples) // _HOP)) ** 2
+    edges = np.searchsorted(transform.f, np.minimum(_BANDS_HZ, rate_hz / 2))
+    bands = np.stack(
+        [power[low : max(high, low + 1)].sum(axis=0) for low, high in pairwise(edges)]
+    )
+    return np.asarray(np.maximum(10 * np.log10(bands.T / _WINDOW**2 + 1e-12), _FLOOR_DB))
+
+
+def _sharp_time(samples: npt.NDArray[np.float32], rate_hz: int, near: int) -> float:
+    """Where the sound near a sample reaches a quarter of its peak."""
+    low = max(near - _WINDOW, 0)
+    part = np.abs(np.diff(samples[low : near + _WINDOW].astype(np.float64)))
+    return float(low + np.argmax(part >= 0.25 * part.max())) / rate_hz
+
+
+def _pairs(events: list[_Event]) -> list[tuple[int, int]]:
+    """Pairs of events that could be neighbours in a row."""
+    longest, shortest = 60.0 / _TEMPO_BPM[0], 60.0 / _TEMPO_BPM[1]
+    found = []
+    for i, first in enumerate(events):
+        for j in range(i + 1, len(events)):
+            apart = events[j].time_s - first.time_s
+            if apart > longest:
+                break
+            if apart >= shortest and _alike(first, events[j]):
+                found.append((i, j))
+    return found
+
+
+def _alike(one: _Event, other: _Event) -> bool:
+    """Whether two events may be clicks of one row; in silence an accented click may sound otherwise."""
+    return bool(one.spectrum @ other.spectrum >= _LIKE) or (one.quiet and other.quiet)
+
+
+def _row(events: list[_Event], first: int, second: int, settings: ClickSettings) -> list[_Event]:
+    """Follow an even row on from two events."""
+    row = [events[first], events[second]]
+    period = row[1].time_s - row[0].time_s
+    steps = 1
+    missing = 0
+    for event in events[second + 1 :]:
+        due = row[-1].time_s + (missing + 1) * period
+        if event.time_s < due - settings.uneven_s:
+            continue
+        while event.time_s > due + settings.uneven_s and missing <= _MOST_MISSING:
+            missing += 1
+            due += period
+        if missing > _MOST_MISSING:
+            break
+        if abs(event.time_s - due) <= settings.uneven_s and _alike(event, row[-1]):
+            steps += missing + 1
+            row.append(event)
+            period = (row[-1].time_s - row[0].time_s) / steps
+            missing = 0
+    return row
+
+
+def _is_click(note: HeardNote, notes: tuple[HeardNote, ...], clicks: FloatArray) -> bool:
+    """A short note at a click: before the line begins, or one of several of its pitch that were clicks."""
+    here = [one for one in notes if np.abs(clicks - one.onset_s).min() <= _NOTE_NEAR_S]
+    if note not in here or note.end_s - note.onset_s > _NOTE_LASTS_S:
+        return False
+    line_begins = min((one.onset_s for one in notes if one not in here), default=np.inf)
+    short = [one for one in here if one.end_s - one.onset_s <= _NOTE_LASTS_S]
+    return note.onset_s < line_begins or sum(one.pitch_midi == note.pitch_midi for one in short) >= 3

@@ -1,0 +1,316 @@
+"""Which reading of a line to write: at which tempo, on or off the beat, in which meter, from which beat 1."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from transcriber.notation.bars import (
+    RESOLUTION,
+    Onsets,
+    Rival,
+    bar_features,
+    feature_row,
+    grammar_score,
+    moved,
+    probabilities,
+)
+from transcriber.notation.guide import Guide
+from transcriber.notation.hypotheses import Opening, Reading, Strata
+from transcriber.notation.line import Line
+from transcriber.notation.parameters import Grammar, RhythmParameters
+from transcriber.notation.search import BeamSearch
+from transcriber.notation.vocabulary import FloatArray, IntArray, build_vocabulary
+from transcriber.records.told import Told
+from transcriber.records.written import Meter
+
+METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(12, 8))
+"""Meters that are tried where none is told."""
+
+_CLEARLY = 0.8
+_HALF = Fraction(1, 2)
+_FACTORS = (Fraction(1), Fraction(2), _HALF)
+
+
+@dataclass(frozen=True)
+class Option:
+    """A rival with its evidence.
+
+    Attributes
+    ----------
+    rival : Rival
+    reading : Reading
+        The search's reading that it counts anew.
+    place : ndarray of int
+        Places of the reading's notes as the rival counts them, in `bars.RESOLUTION` ticks a tapped beat.
+    features : ndarray, shape (f,)
+    tempo_bpm : float
+    """
+
+    rival: Rival
+    reading: Reading
+    place: IntArray
+    features: FloatArray
+    tempo_bpm: float
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The reading chosen.
+
+    Attributes
+    ----------
+    reading : Reading
+    meter : Meter
+    shift : int
+        Tapped beat, as the reading counts them, on which bar 1 begins.
+    downbeat_confidence : float
+        Probability of the choice, 0 to 1.
+    other_tempo_bpm : float or None
+        Another tempo that explains the take about as well.
+    """
+
+    reading: Reading
+    meter: Meter
+    shift: int
+    downbeat_confidence: float
+    other_tempo_bpm: float | None
+
+
+def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParameters) -> Decision:
+    """Choose among all readings of a line.
+
+    Parameters
+    ----------
+    line : Line
+        At least one note.
+    told : Told
+    guide : Guide or None
+    parameters : RhythmParameters
+    """
+    found = options(line, told, guide, parameters)
+    chance = probabilities(np.array([option.features for option in found]), parameters.bars)
+    best = _likeliest(found, chance)
+    chosen = found[best]
+    reading, rival = chosen.reading, chosen.rival
+    if rival.factor != 1 or rival.offset:
+        again = replace(told, tempo_bpm=(chosen.tempo_bpm, chosen.tempo_bpm), meter=rival.meter)
+        tick = int(chosen.place[0] % RESOLUTION)
+        reading = read_line(line, again, guide, parameters, rival.meter.compound, tick)
+    taps = max(rival.meter.beats // rival.meter.tap, 1)
+    if guide is not None and guide.downbeat_known:
+        shift, sure = 0, 0.99
+    elif told.pickup is not None and told.pickup > 0:
+        shift, sure = int(reading.beat[0]) + _pickup_shift(reading, rival.meter, told, parameters), 0.99
+    else:
+        shift, sure = int(reading.beat[0]) + rival.shift, float(chance[best])
+        # Told that no note comes before bar 1, a late entry stands in bar 1.
+        shift -= taps if told.pickup == 0 and rival.shift else 0
+    same = np.array([option.rival.factor == rival.factor for option in found])
+    other = None
+    if told.tempo_bpm is None and guide is None:
+        other = _other_tempo(found, chance, same, chosen.reading)
+    return Decision(reading, rival.meter, shift, sure, other)
+
+
+def _likeliest(found: list[Option], chance: FloatArray) -> int:
+    """Decide the count first, whatever its first beat, then the meter, then the first beat.
+
+    A wrong count spoils every note; so the most probable count is chosen, not the one with the surest bar
+    line. Where no meter is told it is 4/4 unless another is nearly certain.
+    """
+    usual = np.array([option.rival.meter == METERS[0] for option in found])
+    if usual.any() and chance[~usual].sum() < _CLEARLY:
+        chance = np.where(usual, chance, 0.0)
+    left = np.arange(len(found))
+    keys = (
+        lambda rival: (rival.meter.compound, rival.factor, rival.offset),
+        lambda rival: str(rival.meter),
+        lambda rival: rival.shift,
+    )
+    for key in keys:
+        groups: dict[object, float] = {}
+        for i in left:
+            name = key(found[i].rival)
+            groups[name] = groups.get(name, 0.0) + float(chance[i])
+        best = max(groups, key=lambda name: round(groups[name], 9))
+        left = np.array([i for i in left if key(found[i].rival) == best])
+    return int(left[0])
+
+
+def options(line: Line, told: Told, guide: Guide | None, parameters: RhythmParameters) -> list[Option]:
+    """Read the line and count the reading in every way that what was told leaves open."""
+    meters = METERS if told.meter is None else (told.meter,)
+    found: list[Option] = []
+    scores: dict[bool, float] = {}
+    for compound in sorted({meter.compound for meter in meters}):
+        tick = _told_tick(told, compound, parameters)
+        reading = read_line(line, told, guide, parameters, compound, tick)
+        scores[compound] = reading.score
+        own = [meter for meter in meters if meter.compound == compound]
+        gain = reading.score - scores.get(False, reading.score)
+        found += _count(line, reading, own, told, guide, parameters, gain)
+    return found
+
+
+def read_line(
+    line: Line,
+    told: Told,
+    guide: Guide | None,
+    parameters: RhythmParameters,
+    compound: bool,
+    tick: int | None = None,
+) -> Reading:
+    """Search one reading.
+
+    Parameters
+    ----------
+    line : Line
+    told : Told
+    guide : Guide or None
+    parameters : RhythmParameters
+    compound : bool
+        Whether tapped beats divide in three.
+    tick : int or None
+        Where in its beat the first note stands, in `bars.RESOLUTION` ticks.
+    """
+    grammar = grammar_of(parameters, compound)
+    vocabulary = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
+    first = None if tick is None else tick * grammar.ticks // RESOLUTION
+    opening = Opening(first)
+    onsets, tempo = line.onsets_s, told.tempo_bpm
+    if guide is not None:
+        opening = Opening(first, guide.beat_zero_s)
+        tempo = (60.0 / guide.period_s,) * 2
+        if guide.through:
+            # Onsets are told in beats of the guide, at a steady period.
+            onsets = guide.clock(parameters.timing).where(onsets) * guide.period_s
+            opening = Opening(first, 0.0, spread_per_tap=0.0)
+    strata = _strata(tempo, compound, told.meter, parameters)
+    beam = parameters.search.beam_open if tempo is None else parameters.search.beam_given
+    search = BeamSearch(vocabulary, parameters.timing, parameters.search, strata, beam)
+    return search.run(onsets, line.accents, line.doubt, opening)
+
+
+def grammar_of(parameters: RhythmParameters, compound: bool) -> Grammar:
+    """The grammar of tapped beats that divide in three, or in two."""
+    return parameters.compound if compound else parameters.simple
+
+
+def _count(
+    line: Line,
+    reading: Reading,
+    meters: list[Meter],
+    told: Told,
+    guide: Guide | None,
+    parameters: RhythmParameters,
+    compound_gain: float,
+) -> list[Option]:
+    grammar = grammar_of(parameters, meters[0].compound)
+    kept = ~reading.extra
+    ticks = RESOLUTION // grammar.ticks
+    place = (reading.beat * grammar.ticks + reading.tick)[kept] * ticks
+    place = place - place[0] // RESOLUTION * RESOLUTION
+    sounding = (line.ends_s - line.onsets_s)[kept] / reading.period_s * RESOLUTION
+    onsets = Onsets(place, sounding.astype(np.int64), line.accents[kept])
+    found = []
+    for factor, offset in _counts(reading, told, guide, parameters, meters[0].compound):
+        count = moved(place, factor, offset, grammar.ticks)
+        if count is None:
+            continue
+        score = grammar_score(count, grammar) * parameters.pattern_weight
+        tempo = 60.0 / reading.period_s * float(factor)
+        for meter in meters:
+            for shift in _shifts(count, meter, told):
+                rival = Rival(factor, offset, meter, shift)
+                values = bar_features(onsets, count, rival, tempo)
+                values["grammar"] = 0.0 if meter.compound else score / np.sqrt(len(count))
+                values["compound_gain"] = compound_gain / np.sqrt(len(count))
+                found.append(Option(rival, reading, count, feature_row(values), tempo))
+    return found
+
+
+def _counts(
+    reading: Reading, told: Told, guide: Guide | None, parameters: RhythmParameters, compound: bool
+) -> list[tuple[Fraction, Fraction]]:
+    """Factors and offsets by which a reading may be counted anew."""
+    if guide is not None or compound or reading.swing is not None:
+        return [(Fraction(1), Fraction(0))]
+    tempo = 60.0 / reading.period_s
+    prior = parameters.tempo
+    low, high = told.tempo_bpm or (prior.lowest_bpm, prior.highest_bpm)
+    factors = [factor for factor in _FACTORS if factor == 1 or low <= tempo * factor <= high]
+    # With a pickup told the first note's place in the beat is known.
+    offsets = [Fraction(0)] if told.pickup else [Fraction(0), _HALF]
+    return [(factor, offset) for factor in factors for offset in offsets]
+
+
+def _shifts(place: IntArray, meter: Meter, told: Told) -> list[int]:
+    taps = max(meter.beats // meter.tap, 1)
+    if told.pickup is None:
+        return list(range(taps))
+    if told.pickup == 0:
+        return [0, taps - 1] if taps > 1 else [0]
+    first = Fraction(int(place[0]), RESOLUTION) + told.pickup / meter.tap
+    return [round(first) % taps]
+
+
+def _pickup_shift(reading: Reading, meter: Meter, told: Told, parameters: RhythmParameters) -> int:
+    assert told.pickup is not None
+    ticks = grammar_of(parameters, meter.compound).ticks
+    return round(Fraction(int(reading.tick[0]), ticks) + told.pickup / meter.tap)
+
+
+def _told_tick(told: Told, compound: bool, parameters: RhythmParameters) -> int | None:
+    if not told.pickup:
+        return None
+    tap = 3 if compound else 1
+    tick = (-told.pickup / tap) % 1 * RESOLUTION
+    return int(tick) if tick.denominator == 1 else None
+
+
+def _other_tempo(
+    found: list[Option], chance: FloatArray, same: np.ndarray, reading: Reading
+) -> float | None:
+    """A tempo that is a quarter as likely or more: counted anew, or another the search met."""
+    rest = np.where(same, 0.0, chance)
+    best = int(np.argmax(rest))
+    if rest.sum() > 0.2:
+        return found[best].tempo_bpm
+    close = reading.score - reading.runner_up < 1.5
+    ratio = reading.period_s / reading.runner_up_period_s
+    # Half and double were weighed above.
+    octave = min(abs(np.log2(ratio)) % 1, 1 - abs(np.log2(ratio)) % 1) < 0.15
+    return 60.0 / reading.runner_up_period_s if close and not octave else None
+
+
+def _strata(
+    tempo_bpm: tuple[float, float] | None, compound: bool, meter: Meter | None, parameters: RhythmParameters
+) -> Strata:
+    prior = parameters.tempo
+    bound = prior.given_bound
+    if tempo_bpm is None:
+        # Where the tapped note is not a quarter, the usual range moves with it.
+        factor = 1.0 if compound or meter is None else meter.unit / 4.0
+        tempi = _grid(prior.lowest_bpm, prior.highest_bpm, prior.grid_ratio) * factor
+        centre = prior.compound_median_bpm if compound else prior.median_bpm * factor
+        spread = prior.log_sd
+    elif tempo_bpm[0] == tempo_bpm[1]:
+        centre, spread = tempo_bpm[0], prior.given_sd
+        tempi = centre * np.exp(spread * np.array([-1.0, 0.0, 1.0]))
+    else:
+        tempi = _grid(*tempo_bpm, prior.grid_ratio)
+        centre = float(np.sqrt(tempo_bpm[0] * tempo_bpm[1]))
+        spread = max(prior.given_sd, float(np.log(tempo_bpm[1] / tempo_bpm[0])) / 2)
+    ratios = [np.nan] if compound else [np.nan, *parameters.swing_ratios]
+    tempo = np.repeat(tempi, len(ratios))
+    swing = np.tile(np.array(ratios), len(tempi))
+    log_prior = -0.5 * (np.log(tempo / centre) / spread) ** 2
+    log_prior = log_prior - np.where(np.isnan(swing), 0.0, parameters.swing_cost)
+    return Strata(60.0 / tempo, swing, log_prior, bound)
+
+
+def _grid(low: float, high: float, ratio: float) -> FloatArray:
+    return np.geomspace(low, high, int(np.ceil(np.log(high / low) / np.log(ratio))) + 1)
