@@ -131,7 +131,7 @@ def test_corrections_are_in_what_is_written_and_those_left_out_are_told(document
     assert printed.out.startswith("Written: ")
 
 
-@pytest.mark.parametrize("row", SINGLE, ids=lambda row: row.name)
+@pytest.mark.parametrize("row", [row for row in SINGLE if row.name in ("text", "midi", "csv")])
 def test_standard_output_gets_the_same_bytes_as_a_file(document, row):
     folder = document.parent / "out"
     assert run(["export", str(document), "--to", row.name, "--out", str(folder), "-q"]) == 0

@@ -10,11 +10,20 @@ from dataclasses import replace
 from fractions import Fraction as Frac
 
 import export_drafts as lines
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 
 from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase
 from transcriber.records.technique import TECHNIQUE_KINDS, Technique
 from transcriber.records.written import Meter
+
+quick = settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+    phases=(Phase.explicit, Phase.reuse, Phase.generate),
+)
+"""Without shrinking: a draft that fails is printed as it is, in seconds rather than minutes."""
 
 METERS = ((4, 4), (3, 4), (2, 4), (5, 4), (2, 2), (6, 8), (9, 8), (12, 8), (7, 8))
 TUNINGS = (

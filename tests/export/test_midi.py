@@ -12,7 +12,7 @@ import generated_drafts as generated
 import mido
 import pretty_midi
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from transcriber.draft.document import Contour, Draft, Key
@@ -330,15 +330,7 @@ def test_a_grace_is_written_before_its_note_and_staccato_short() -> None:
     assert offs == [960, 1920, 2400]
 
 
-every = settings(
-    max_examples=60,
-    deadline=None,
-    suppress_health_check=list(HealthCheck),
-    phases=(Phase.explicit, Phase.reuse, Phase.generate),
-)
-
-
-@every
+@generated.quick
 @given(
     generated.written_drafts(),
     st.builds(
@@ -362,7 +354,7 @@ def test_any_draft_is_read_by_a_second_library(draft: Draft, chosen: MidiSetting
             assert any(abs(start - onset) < 0.02 and pitch == sounding for start, sounding in found)
 
 
-@every
+@generated.quick
 @given(generated.written_drafts())
 def test_words_survive_as_one_line(draft: Draft) -> None:
     conductor, guitar = mido.MidiFile(file=io.BytesIO(midi_bytes(draft)), charset="utf-8").tracks

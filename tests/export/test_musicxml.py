@@ -10,7 +10,7 @@ from fractions import Fraction as Frac
 import export_drafts as lines
 import generated_drafts as generated
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import given
 from lxml import etree
 from musicxml_reading import ReadNote, faults, order, read_notes
 
@@ -23,14 +23,6 @@ from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
 
 STAVES = ("both", "notation", "tab")
-# Without shrinking: a found draft is printed as it is, in seconds rather than minutes.
-slow = settings(
-    max_examples=40,
-    deadline=None,
-    suppress_health_check=list(HealthCheck),
-    phases=(Phase.explicit, Phase.reuse, Phase.generate),
-)
-
 
 def expected(draft: Draft) -> list[ReadNote]:
     """What a reader must find, from the draft alone."""
@@ -78,7 +70,7 @@ def test_drafts_are_valid_and_read_back(name: str, staves: str) -> None:
         assert read_notes(data, staff) == expected(draft)
 
 
-@slow
+@generated.quick
 @given(generated.written_drafts())
 def test_any_draft_is_valid_and_comes_back_whole(draft: Draft) -> None:
     data = musicxml_bytes(draft)
@@ -97,7 +89,7 @@ def _timeless(note: ReadNote) -> tuple:
     return (note.length, note.pitch or -1, note.string or 0, note.fret or 0, sorted(note.marks))
 
 
-@slow
+@generated.quick
 @given(generated.written_drafts())
 def test_words_survive_as_one_line(draft: Draft) -> None:
     root = etree.fromstring(musicxml_bytes(draft))
@@ -116,7 +108,7 @@ def test_words_survive_as_one_line(draft: Draft) -> None:
     assert root.findtext("./identification/source") == one_line(draft.source.file)
 
 
-@slow
+@generated.quick
 @given(generated.written_drafts())
 def test_bars_are_full_and_beams_and_brackets_close(draft: Draft) -> None:
     root = etree.fromstring(musicxml_bytes(draft, "notation"))
@@ -266,7 +258,7 @@ def test_same_draft_same_bytes() -> None:
     assert musicxml_bytes(lines.techniques_line()) == musicxml_bytes(lines.techniques_line())
 
 
-@slow
+@generated.quick
 @given(generated.written_drafts(one_line=True))
 def test_music21_reads_the_same(draft: Draft) -> None:
     from music21 import converter

@@ -11,9 +11,12 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from transcriber.export.captions import captions
     from transcriber.export.formats import FORMATS, Format, formats_named
+    from transcriber.export.jams import jams_bytes
     from transcriber.export.midi import MidiSettings, midi_bytes
     from transcriber.export.musicxml import musicxml_bytes
+    from transcriber.export.note_table import note_table
     from transcriber.export.plot import PlotSettings, plot_png
     from transcriber.export.tab import text_tab
 
@@ -22,9 +25,12 @@ __all__ = [
     "Format",
     "MidiSettings",
     "PlotSettings",
+    "captions",
     "formats_named",
+    "jams_bytes",
     "midi_bytes",
     "musicxml_bytes",
+    "note_table",
     "plot_png",
     "text_tab",
 ]
@@ -34,9 +40,12 @@ _HOMES = {
     "Format": "transcriber.export.formats",
     "MidiSettings": "transcriber.export.midi",
     "PlotSettings": "transcriber.export.plot",
+    "captions": "transcriber.export.captions",
     "formats_named": "transcriber.export.formats",
+    "jams_bytes": "transcriber.export.jams",
     "midi_bytes": "transcriber.export.midi",
     "musicxml_bytes": "transcriber.export.musicxml",
+    "note_table": "transcriber.export.note_table",
     "plot_png": "transcriber.export.plot",
     "text_tab": "transcriber.export.tab",
 }

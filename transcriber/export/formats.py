@@ -92,6 +92,24 @@ def _plot(draft: Draft, settings: ExportSettings) -> Written:
     return {".plot.png": plot_png(draft)}
 
 
+def _jams(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.jams import jams_bytes
+
+    return {".jams": jams_bytes(draft)}
+
+
+def _captions(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.captions import captions
+
+    return {".vtt": captions(draft).encode("utf-8")}
+
+
+def _note_table(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.note_table import note_table
+
+    return {".notes.csv": note_table(draft).encode("utf-8")}
+
+
 FORMATS: tuple[Format, ...] = (
     Format("text", ".tab.txt", "text tab", _text, text=True),
     Format("midi", ".mid", "MIDI; no string, fret or written technique", _midi),
@@ -106,6 +124,9 @@ FORMATS: tuple[Format, ...] = (
     Format("sheet-svg", "", "the sheet's pages as SVG", _sheet("svg")),
     Format("sheet-png", "", "the sheet's pages as PNG", _sheet("png")),
     Format("phrases", "", "tab picture of each phrase, transparent, with times (JSON)", _phrases),
+    Format("jams", ".jams", "JAMS, for research: notes, pitch curves, beats, key, chords", _jams, text=True),
+    Format("captions", ".vtt", "captions for a video (WebVTT): phrase, bar, tab line", _captions, text=True),
+    Format("csv", ".notes.csv", "table of the notes; no pitch curves", _note_table, text=True),
     Format("plot", ".plot.png", "picture of the pitch over the frets", _plot),
 )
 
