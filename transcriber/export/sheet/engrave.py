@@ -86,7 +86,7 @@ def engrave(source: str, form: str, dots_per_inch: int = 150) -> dict[str, bytes
         ]
         _run(command, source, folder)
         made = sorted(Path(folder).glob(f"sheet*.{form}"), key=lambda path: _page_order(path.stem))
-        pages = {path.name.removeprefix("sheet"): _content(path) for path in made}
+        pages = {path.name.removeprefix("sheet").replace("-page", "-"): _content(path) for path in made}
     if not pages:
         raise TranscriberError("LilyPond wrote nothing; export the draft as text instead")
     return pages

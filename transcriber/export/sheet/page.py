@@ -71,13 +71,15 @@ def sheet_source(draft: Draft, which: str = "both", paper: str = "a4", count: bo
         [
             f'\\version "{style.VERSION}"',
             f'#(set-default-paper-size "{paper}")',
-            "#(set-global-staff-size 18)",
+            "#(set-global-staff-size 17)",
             style.DEFINITIONS,
             "\\paper { tagline = ##f ragged-last-bottom = ##t ragged-bottom = ##t",
-            "  top-margin = 12 bottom-margin = 12 left-margin = 14 right-margin = 14",
-            "  system-system-spacing.padding = #3 markup-system-spacing.padding = #2",
-            "  oddFooterMarkup = \\markup \\fill-line { \\unless \\on-first-page \\fontsize #-2 \\concat {",
-            f'  {ly_text.quoted(title_of(draft))} ", page " \\fromproperty #\'page:page-number-string }} }}',
+            "  top-margin = 10 bottom-margin = 10 left-margin = 14 right-margin = 14",
+            "  system-system-spacing.padding = #1.5 markup-system-spacing.padding = #2",
+            "  last-bottom-spacing.padding = #1",
+            "  oddFooterMarkup = \\markup \\unless \\on-first-page \\column { \\vspace #1.5",
+            f'  \\fill-line {{ \\fontsize #-2 \\concat {{ {ly_text.quoted(title_of(draft))} ", page "',
+            "  \\fromproperty #'page:page-number-string } } }",
             "  evenFooterMarkup = \\oddFooterMarkup oddHeaderMarkup = ##f evenHeaderMarkup = ##f }",
             _header(draft, which),
             style.LAYOUT % {"inside": frame.PAGE_BREAK_IN_PHRASE},
@@ -142,7 +144,8 @@ def _staff(
         bars = " |\n".join(writer.bars())
         direction = style.TAB_VOICE if staff.tab else ""
         if many and staff.tab:
-            direction += "" if place == 0 else "\\stemUp \\tupletUp "
+            further = style.TAB_VOICE_ALONE if staff.remarks else style.TAB_VOICE_UNDER_NOTATION
+            direction += "" if place == 0 else further
         elif many:
             direction = ("\\voiceOne ", "\\voiceTwo ", "\\voiceThree ", "\\voiceFour ")[min(place, 3)]
         voices.append(f"\\new {voice} {{ {direction}{bars} }}")

@@ -121,7 +121,7 @@ def tab_head(draft: Draft, note: DraftNote, tied: bool, others: tuple[DraftNote,
         text = "+".join(tab_text(one, tied) or str(one.fret) for one in (note, *others))
     fret = note.fret if note.string is not None and note.fret is not None else 0
     sound = written_pitch(draft, open_pitch(draft.instrument, string) + fret)
-    tweak = "" if text is None else f"\\tweak TabNoteHead.text {ly_text.quoted(text)} "
+    tweak = "" if text is None else f"\\tweak TabNoteHead.text \\markup \\vcenter {ly_text.quoted(text)} "
     harmonic = "\\harmonic" if note.has("natural_harmonic") and text is None else ""
     return f"{tweak}{sound}\\{string}{harmonic}"
 

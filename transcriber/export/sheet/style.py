@@ -25,6 +25,11 @@ sheetCount = \with {
         (+ (apply min (map (lambda (head) (ly:grob-property head 'staff-position)) heads))
            (- (sheetLines grob) 1) 3.4))
       (ly:stem::calc-length grob)))
+#(define (sheetStemEstimate grob start end)
+  (if (= (ly:grob-property grob 'direction) DOWN)
+      (let ((half (/ (ly:staff-symbol-staff-space grob) 2)))
+        (cons (* half (- -3.4 (- (sheetLines grob) 1) 1)) (* half (- (sheetLines grob) 1))))
+      (ly:stem::pure-height grob start end)))
 #(define (sheetBeamPlace grob)
   (if (= (ly:grob-property grob 'direction) DOWN)
       (let ((place (/ (+ (- (sheetLines grob) 1) 4.4) -2)))
@@ -36,9 +41,18 @@ sheetCount = \with {
 TAB_VOICE = (
     "\\tabFullNotation \\override Tie.after-line-breaking = ##f "
     "\\override Beam.positions = #sheetBeamPlace \\override Stem.length = #sheetStemLength "
+    "\\override Stem.Y-extent = #(ly:make-unpure-pure-container ly:stem::height sheetStemEstimate) "
+    "\\override TabNoteHead.extra-spacing-width = #'(-0.3 . 0.3) "
     "\\stemDown \\tupletDown \\slurUp \\tieUp "
 )
 """What every voice of a tab staff begins with: rhythm under the staff, slurs and arrows over it."""
+
+TAB_VOICE_ALONE = "\\stemUp \\tupletUp \\override NoteColumn.ignore-collision = ##t "
+TAB_VOICE_UNDER_NOTATION = (
+    "\\omit Stem \\omit Flag \\omit Beam \\omit Dots \\omit TupletBracket \\omit TupletNumber "
+    "\\override NoteColumn.ignore-collision = ##t "
+)
+"""What further voices of a tab staff begin with: their rhythm goes up, or is left to the notation over it."""
 
 LAYOUT = r"""
 \layout {
