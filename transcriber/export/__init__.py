@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from transcriber.export.musicxml import musicxml_bytes
     from transcriber.export.note_table import note_table
     from transcriber.export.plot import PlotSettings, plot_png
+    from transcriber.export.read_tab import ReadNote, ReadTab, read_text_tab
     from transcriber.export.tab import text_tab
 
 __all__ = [
@@ -25,6 +26,8 @@ __all__ = [
     "Format",
     "MidiSettings",
     "PlotSettings",
+    "ReadNote",
+    "ReadTab",
     "captions",
     "formats_named",
     "jams_bytes",
@@ -32,6 +35,7 @@ __all__ = [
     "musicxml_bytes",
     "note_table",
     "plot_png",
+    "read_text_tab",
     "text_tab",
 ]
 
@@ -41,12 +45,15 @@ _HOMES = {
     "MidiSettings": "transcriber.export.midi",
     "PlotSettings": "transcriber.export.plot",
     "captions": "transcriber.export.captions",
+    "ReadNote": "transcriber.export.read_tab",
+    "ReadTab": "transcriber.export.read_tab",
     "formats_named": "transcriber.export.formats",
     "jams_bytes": "transcriber.export.jams",
     "midi_bytes": "transcriber.export.midi",
     "musicxml_bytes": "transcriber.export.musicxml",
     "note_table": "transcriber.export.note_table",
     "plot_png": "transcriber.export.plot",
+    "read_text_tab": "transcriber.export.read_tab",
     "text_tab": "transcriber.export.tab",
 }
 

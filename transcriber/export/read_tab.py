@@ -1,6 +1,7 @@
-"""Reads the project's own text tab back, so that the format is held to say everything it claims to say.
+"""Reads a text tab that this package wrote: strings, frets, rhythm and techniques, as out of a message.
 
 Only what stands in the systems is read, and the meter from the header; everything else is words for people.
+What a tab does not say (times in the recording, how sure a note is) cannot be read.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from transcriber.errors import DraftError
 from transcriber.export.spelling import NoteValue
 from transcriber.export.tab_canvas import BAR_LINE, BROKEN_EDGE, SPAN_ROWS
 from transcriber.export.tab_writer import COUNT_LEGEND, FIGURES
+from transcriber.records.technique import Technique, TechniqueKind
 from transcriber.records.written import Meter
 
 _AMOUNT = r"\+?\d+(?:\.5)?"
@@ -27,6 +29,21 @@ _RHYTHM = re.compile(r"(R?)(16|32|64|1|2|4|8)(\.?)(\??)")
 _BRACKET = re.compile(r"-*(\d)-*")
 _VALUES = {figure: base for base, figure in FIGURES.items()}
 _NORMAL = {3: 2, 5: 4, 7: 4}
+_PLAIN_SIGNS = {
+    "h": Technique("hammer_on"),
+    "p": Technique("pull_off"),
+    "/": Technique("slide", direction="up", picked=False),
+    "\\": Technique("slide", direction="down", picked=False),
+    "/'": Technique("slide", direction="up", picked=True),
+    "\\'": Technique("slide", direction="down", picked=True),
+    "./": Technique("slide_in", direction="up"),
+    ".\\": Technique("slide_in", direction="down"),
+    "/.": Technique("slide_out", direction="up"),
+    "\\.": Technique("slide_out", direction="down"),
+    "g": Technique("grace"),
+    "~": Technique("vibrato"),
+}
+_HEIGHT_SIGNS: dict[str, TechniqueKind] = {"b": "bend", "pb": "pre_bend", "r": "release"}
 
 
 @dataclass(frozen=True)
@@ -56,6 +73,34 @@ class ReadNote:
     unsure: bool = False
     marks: frozenset[str] = frozenset()
 
+    @property
+    def fret(self) -> int | None:
+        """Fret, None for a dead note and for one that no string can play."""
+        return int(self.body) if self.body.isdecimal() else None
+
+    @property
+    def techniques(self) -> tuple[Technique, ...]:
+        """Techniques that the signs say, in the order written; none has a time."""
+        found = [_technique(sign, self.fret) for sign in self.signs]
+        if self.body == "x":
+            found.append(Technique("dead_note"))
+        if self.harmonic:
+            found.append(Technique("natural_harmonic"))
+        kinds: tuple[TechniqueKind, ...] = ("palm_mute", "let_ring", "staccato")
+        return (*found, *(Technique(kind) for kind in kinds if kind in self.marks))
+
+
+def _technique(sign: str, fret: int | None) -> Technique:
+    """Technique that one sign says; a height is told as a fret, or by `+` where there is none."""
+    if sign in _PLAIN_SIGNS:
+        return _PLAIN_SIGNS[sign]
+    letters = sign.rstrip("0123456789.+")
+    figure = sign.removeprefix(letters)
+    if letters == "tr":
+        return Technique("trill", to_fret=int(figure) if figure else None)
+    height = float(figure) if figure.startswith("+") or fret is None else float(figure) - fret
+    return Technique(_HEIGHT_SIGNS[letters], semitones=height)
+
 
 @dataclass(frozen=True)
 class ReadTab:
@@ -81,6 +126,7 @@ def read_text_tab(text: str) -> ReadTab:
     Parameters
     ----------
     text : str
+        The whole of it, or a part from the line that names the meter on; it may be indented or quoted.
 
     Returns
     -------
@@ -91,7 +137,7 @@ def read_text_tab(text: str) -> ReadTab:
     DraftError
         If the text holds no meter, or a note that stands under no rhythm sign.
     """
-    lines = text.split("\n")
+    lines = _unquoted(text)
     found = re.search(r"Meter: (\d+)/(\d+)", text)
     if found is None:
         raise DraftError("this text tab names no meter: write it anew from the draft")
@@ -100,6 +146,14 @@ def read_text_tab(text: str) -> ReadTab:
     for system in _systems(lines):
         reader.system(replace(system, above=system.above[:-1]) if counted else system)
     return reader.result()
+
+
+def _unquoted(text: str) -> list[str]:
+    """Lines without what a message puts before each: spaces, or ``>`` of a reply."""
+    lines = [line.rstrip() for line in text.splitlines()]
+    leads = [line[: len(line) - len(line.lstrip("> \t"))] for line in lines if line.strip("> \t")]
+    prefix = min(leads, key=len, default="")
+    return [line.removeprefix(prefix if line.startswith(prefix) else prefix.rstrip()) for line in lines]
 
 
 def _systems(lines: list[str]) -> list[_System]:

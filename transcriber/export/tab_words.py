@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
+from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
 from transcriber.export.tab_signs import NOTE_NAMES, pitch_name
 
@@ -25,18 +26,21 @@ TUNING_NAMES: dict[tuple[int, ...], str] = {
 UNIT_NAMES = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th"}
 
 ASPECT_WORDS = {
-    "pitch": "the pitch",
-    "onset": "where it begins",
-    "place": "the string and fret",
-    "rhythm": "the rhythm",
-    "technique": "the technique",
+    "pitch": "pitch",
+    "onset": "beginning",
+    "place": "string and fret",
+    "rhythm": "rhythm",
+    "technique": "technique",
 }
 """What a person checks, by aspect of confidence."""
+
+CHECK_COLUMNS = ("bar", "beat", "time", "string/fret", "least sure")
+"""Heads of the table of notes to check."""
 
 
 def header(draft: Draft, width: int) -> list[str]:
     """Title, tempo, meter, key, tuning and capo."""
-    title = _plain(draft.source.file)
+    title = one_line(draft.source.file)
     timing = draft.timing
     pulse = "dotted quarter" if timing.meter.compound else UNIT_NAMES.get(timing.meter.unit, "beat")
     facts = [f"Tempo: {pulse} = {timing.tempo_bpm:.0f}", f"Meter: {timing.meter}"]
@@ -44,7 +48,8 @@ def header(draft: Draft, width: int) -> list[str]:
         facts.append(f"Key: {draft.key.tonic} {draft.key.mode}")
     if timing.swing is not None:
         facts.append(f"Swing: {timing.swing:.1f} to 1, written straight")
-    lines = [title, "=" * min(len(title), width)]
+    titles = textwrap.wrap(title, width) or [TITLE_IF_NONE]
+    lines = [*titles, "=" * len(titles[0])]
     return lines + _flow(facts, width) + _flow([tuning_words(draft), capo_words(draft)], width)
 
 
@@ -57,13 +62,18 @@ def take_issues(draft: Draft, width: int) -> list[str]:
 
 
 def check_list(draft: Draft, width: int) -> list[str]:
-    """The notes to check first, with time, bar, beat, place and reason."""
+    """The notes to check first, a row each: where, and what is least sure; then what was noticed there."""
     unsure = unsure_notes(draft)
     if not unsure:
         return []
+    rows = [CHECK_COLUMNS, *(_check_row(note) for note in unsure)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(CHECK_COLUMNS))]
     lines = ["", "Check first"]
-    for note in unsure:
-        lines += _item(f"{_where(note)}: {_reason(draft, note)}", width)
+    for row, note in zip(rows, (None, *unsure), strict=True):
+        cells = [cell.ljust(wide) for cell, wide in zip(row, widths, strict=True)]
+        lines.append("  ".join(cells).rstrip())
+        for said in () if note is None else _noticed(draft, note):
+            lines += textwrap.wrap(said, width, initial_indent="  ", subsequent_indent="  ")
     return lines
 
 
@@ -73,11 +83,11 @@ def remarks(draft: Draft, width: int) -> list[str]:
     for phrase in draft.phrases:
         if not phrase.name and not phrase.remark:
             continue
-        words = f"{_clock(phrase.start_s)} {_plain(phrase.name)}"
-        lines += _item(words + (f": {_plain(phrase.remark)}" if phrase.remark else ""), width)
+        words = f"{_clock(phrase.start_s)} {one_line(phrase.name)}"
+        lines += _item(words + (f": {one_line(phrase.remark)}" if phrase.remark else ""), width)
     for note in draft.notes:
         if note.remark:
-            lines += _item(f"{_where(note)}: {_plain(note.remark)}", width)
+            lines += _item(f"{_where(note)}: {one_line(note.remark)}", width)
     return ["", "Remarks", *lines] if lines else []
 
 
@@ -88,7 +98,7 @@ def toss_ups(draft: Draft, width: int) -> list[str]:
         close = next((each for each in phrase.alternatives if each.toss_up), None)
         if close is not None:
             span = f"{_clock(phrase.start_s)} to {_clock(phrase.end_s)}"
-            lines += _item(f"{span}: {_plain(close.words)}", width)
+            lines += _item(f"{span}: {one_line(close.words)}", width)
     return ["", "Could be elsewhere", *lines] if lines else []
 
 
@@ -120,21 +130,28 @@ def _mixed(note: DraftNote) -> str:
     return f"{whole}+{part}" if part else str(whole)
 
 
-def _reason(draft: Draft, note: DraftNote) -> str:
-    said = [
-        _plain(issue.message)
+def _check_row(note: DraftNote) -> tuple[str, ...]:
+    weakest = min(CONFIDENCE_ASPECTS, key=lambda aspect: getattr(note.confidence, aspect))
+    sure = round(100 * getattr(note.confidence, weakest))
+    place = "-" if note.string is None else f"{note.string}/{note.fret}"
+    pitch = "" if note.pitch_midi is None else f" {pitch_name(note.pitch_midi)}"
+    least = f"{ASPECT_WORDS[weakest]} {sure} %"
+    return (str(note.bar), _mixed(note), _clock(note.onset_s), place + pitch, least)
+
+
+def _noticed(draft: Draft, note: DraftNote) -> list[str]:
+    """What the stages noticed about a note, the mark that it is to be checked apart."""
+    return [
+        one_line(issue.message)
         for issue in draft.issues
         if note.id in issue.notes and issue.code != CHECK_ISSUE
     ]
-    weakest = min(CONFIDENCE_ASPECTS, key=lambda aspect: getattr(note.confidence, aspect))
-    sure = round(100 * getattr(note.confidence, weakest))
-    return "; ".join([f"{ASPECT_WORDS[weakest]} is the least sure ({sure} %)", *said])
 
 
 def _spanned(issue: Issue) -> str:
     if issue.start_s is None:
-        return _plain(issue.message)
-    return f"{_clock(issue.start_s)}: {_plain(issue.message)}"
+        return one_line(issue.message)
+    return f"{_clock(issue.start_s)}: {one_line(issue.message)}"
 
 
 def _clock(seconds: float) -> str:
@@ -156,8 +173,3 @@ def _flow(facts: list[str], width: int) -> list[str]:
 
 def _item(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width, initial_indent="- ", subsequent_indent="  ")
-
-
-def _plain(text: str) -> str:
-    """One line without control characters, so that no text can disturb the page or a terminal."""
-    return " ".join("".join(char if char.isprintable() else " " for char in text).split())

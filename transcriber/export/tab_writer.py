@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from transcriber.draft.document import Chord, Draft, DraftNote
 from transcriber.export.counting import count_bar
+from transcriber.export.plain_words import one_line
 from transcriber.export.score import Event, Score, unsure_notes
 from transcriber.export.spelling import Bar, Piece
 from transcriber.export.tab_canvas import string_row
@@ -16,9 +17,7 @@ from transcriber.export.tab_signs import Sign, joined, legend, note_sign, tied_s
 FIGURES = {value: str(value) for value in (1, 2, 4, 8, 16, 32, 64)}
 """Rhythm figure by value: which part of a whole note it is."""
 
-RHYTHM_LEGEND = (
-    "1 2 4 8 16 32  whole note, half, quarter, eighth, ...; a dot adds half; R is a rest"
-)
+RHYTHM_LEGEND = "1 2 4 8  whole note, half, quarter, eighth, ...; a dot adds half; R is a rest"
 
 COUNT_LEGEND = "1 e & a  counted aloud; in parentheses where no note begins"
 
@@ -80,7 +79,7 @@ class TabWriter:
             cells["beat"] = Cell("", str(int(offset) + 1))
         chords = self._take_chords(bar, place)
         if chords:
-            cells["chord"] = Cell("", " ".join(chord.name for chord in chords))
+            cells["chord"] = Cell("", " ".join(one_line(chord.name) for chord in chords))
         marks: set[Row] = set()
         if event is not None:
             self._notes(cells, marks, event, tied=piece.tied_in)
