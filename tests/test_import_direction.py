@@ -8,7 +8,7 @@ import pytest
 import transcriber
 
 PACKAGE = Path(transcriber.__file__).resolve().parent
-STAGES = {"audio", "listening", "notation", "fretboard", "draft", "export", "synthesis"}
+STAGES = {"analysis", "audio", "listening", "notation", "fretboard", "draft", "export", "synthesis"}
 
 # What each part may import of the package, besides itself. A stage never imports another stage;
 # exporters see the draft and nothing else.
@@ -22,11 +22,13 @@ MAY_IMPORT = {
     "listening": {"errors", "records", "models"},
     "notation": {"errors", "records", "models"},
     "fretboard": {"errors", "records", "models"},
+    "analysis": {"errors", "records", "models"},
     "synthesis": {"errors", "records", "models"},
     "draft": {"errors", "records", "files"},
     "export": {"errors", "records", "settings", "draft"},
-    "pipeline": {"errors", "records", "models", "settings", "files", "__init__"} | STAGES,
-    # Like `pipeline` it calls stages, but starts from a draft.
+    "pipeline": {"errors", "records", "models", "settings", "files", "explain", "__init__"} | STAGES,
+    # Like `pipeline` these call stages, but start from a draft.
+    "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
     "review": {"errors", "records", "settings", "files", "draft", "rework"},
     # The draft is the document that everybody downstream sees.

@@ -44,6 +44,7 @@ _LOADED_FOR_A_DRAFT = (
     "transcriber.listening",
     "transcriber.notation",
     "transcriber.fretboard",
+    "transcriber.analysis",
     "transcriber.draft",
     "transcriber.export.midi",
     "transcriber.export.tab",
@@ -81,12 +82,14 @@ def draft_take(
     from transcriber.audio import read_take
     from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
+    from transcriber.explain import check_harmony, explained
     from transcriber.fretboard import find_pins, place_phrases
     from transcriber.listening import hear_clicks, listen
     from transcriber.models import models_sha256
     from transcriber.notation import write_rhythm
 
     settings = settings or DraftSettings()
+    check_harmony(settings.chords, settings.key)
     stage = _Stages(progress)
     instrument = choose_instrument(settings)
     stage("reading the recording")
@@ -105,6 +108,8 @@ def draft_take(
     made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
     assembly = AssembleSettings(calibration=confidence_calibration())
     draft = assemble_draft(take, heard, written, placed, instrument, made_by, assembly, phrases)
+    stage("saying what the line is made of")
+    draft = explained(draft, settings.chords, settings.key)
     stage.end()
     return draft
 
@@ -160,6 +165,20 @@ def load_stages() -> None:
     """Import all that drafting needs, which otherwise happens when it is first used."""
     for name in _LOADED_FOR_A_DRAFT:
         importlib.import_module(name)
+
+
+def check_settings(settings: DraftSettings) -> None:
+    """Refuse what can be seen to be wrong before a recording is read.
+
+    Raises
+    ------
+    UsageError
+        If instrument, tuning, capo, position, pin, key or chords do not exist.
+    """
+    from transcriber.explain import check_harmony
+
+    choose_instrument(settings)
+    check_harmony(settings.chords, settings.key)
 
 
 def choose_instrument(settings: DraftSettings) -> Instrument:
@@ -355,9 +374,12 @@ def draft_files(
         If the journal that is there is damaged, or a format cannot hold the draft.
     """
     from transcriber.draft import apply_journal, draft_bytes, journal_path, read_journal
+    from transcriber.explain import explained
 
     document = folder / f"{name}{DRAFT_SUFFIX}"
     corrected, problems = apply_journal(draft, read_journal(journal_path(document)))
+    if corrected != draft:
+        corrected = explained(corrected)
     files = {document: draft_bytes(draft, document.name)}
     files |= _formatted(corrected, folder, name, settings, formats)
     return DraftFiles(files, corrected, tuple(problems))
@@ -386,10 +408,12 @@ def exported_files(
         As `draft_files`; also if the draft cannot be read.
     """
     from transcriber.draft import read_corrected
+    from transcriber.explain import explained
 
     read = read_corrected(draft)
-    files = _formatted(read.draft, folder, name, settings, formats)
-    return DraftFiles(files, read.draft, read.problems)
+    corrected = explained(read.draft)
+    files = _formatted(corrected, folder, name, settings, formats)
+    return DraftFiles(files, corrected, read.problems)
 
 
 def _formatted(

@@ -84,7 +84,10 @@ class DraftSettings:
     start_s, end_s : float or None
         The part of the recording to draft, seconds in the file.
     chords : str or None
-        Chord symbols of the take, kept in the draft's options.
+        Chords from bar 1 on, one a bar, such as "Am | F | C | G"; they begin again where they end. Symbols
+        that share a bar share it equally, and ``/`` holds the one before.
+    key : str or None
+        Such as "A minor"; found if not given.
 
     Raises
     ------
@@ -101,6 +104,7 @@ class DraftSettings:
     start_s: float | None = None
     end_s: float | None = None
     chords: str | None = None
+    key: str | None = None
     pins: tuple[Pin, ...] = ()
     pickup: Fraction | None = None
     count_in: int | None = None

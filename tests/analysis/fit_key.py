@@ -19,7 +19,7 @@ from transcriber.analysis.key import KeyModel, key_scores, parent_shares, shippe
 from transcriber.analysis.phrases import PhraseParameters, find_phrases, shipped_phrase_parameters
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
-LINES, ROUNDS = 120, 3
+LINES, ROUNDS = 50, 2
 
 
 def spans_of(line: KeyedLine) -> list[tuple[int, int]]:

@@ -1,7 +1,9 @@
-"""Lines whose key, chords and phrases are known because rules wrote them: for fitting on some seeds, reporting on others.
+"""Lines whose key, chords and phrases are known because rules wrote them.
 
-Two sources: `song_line` writes over a progression in phrases that are repeated and varied; `bench_line` takes the
-walks and motifs of the accuracy bench, which have shapes but no harmony, and gives them a progression in their scale.
+Some seeds are for fitting, others for reporting.
+
+Two sources: `song_line` writes over a progression in phrases that are repeated and varied; `bench_line` takes
+the walks and motifs of the accuracy bench, which have shapes but no harmony, and gives them a progression.
 """
 
 from __future__ import annotations
@@ -37,7 +39,7 @@ PROGRESSIONS = {
     "dorian": ("0m7 57", "0m 5 0m 10", "0m7 0m7 57 57"),
     "mixolydian": ("0 10 5 0", "07 57 07 07", "07 57 07 77", "0 0 10 5"),
 }
-SHARPS = "C Db D Eb E F F# G Ab A Bb B".split()
+ROOT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 WEIGHTS = (0.34, 0.36, 0.12, 0.18)
 RHYTHMS = (
     "1 .5 .5 1 1", ".5 .5 .5 .5 1 1", ".5 .5 .5 .5 .5 .5 1", "1.5 .5 1 1", ".5 1 .5 .5 .5 1", "1 1 .5 .5 .5 .5",
@@ -69,7 +71,7 @@ def progression(mode: str, tonic: int, rng: np.random.Generator) -> list[tuple[i
 
 
 def chord_text(chords: list[tuple[int, str]]) -> str:
-    return " | ".join(SHARPS[root] + quality for root, quality in chords)
+    return " | ".join(ROOT_NAMES[root] + quality for root, quality in chords)
 
 
 def song_line(seed: int, bars: int = 8) -> KeyedLine:
@@ -96,7 +98,9 @@ def song_line(seed: int, bars: int = 8) -> KeyedLine:
             pitches = pitches[: len(rhythm)]
         kept.append((rhythm, pitches))
         starts.append(first * 4 + rhythm[0][0])
-        points += [_point(first * 4 + at, beats, pitch) for (at, beats), pitch in zip(rhythm, pitches, strict=True)]
+        points += [
+            _point(first * 4 + at, beats, pitch) for (at, beats), pitch in zip(rhythm, pitches, strict=True)
+        ]
     return KeyedLine(
         tuple(points), (tonic + PARENT[mode]) % 12, chord_text(chords), tonic, mode, tuple(starts)
     )
@@ -171,6 +175,8 @@ def parent_of(classes: set[int]) -> int:
         classes = {each for each in classes if not {(each + 1) % 12, (each - 1) % 12} <= classes}
     fits = [root for root in range(12) if classes <= {(root + step) % 12 for step in MODES["major"]}]
     # A pentatonic fits three: the one whose major pentatonic it is.
-    exact = [root for root in fits if len(classes) != 5 or {(root + s) % 12 for s in (0, 2, 4, 7, 9)} == classes]
+    exact = [
+        root for root in fits if len(classes) != 5 or {(root + s) % 12 for s in (0, 2, 4, 7, 9)} == classes
+    ]
     assert len(exact) == 1, sorted(classes)
     return exact[0]

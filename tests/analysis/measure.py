@@ -93,7 +93,9 @@ def seconds_for(count: int = 2000) -> float:
     while len(points) < count:
         part = parts[len(parts) and (at // 64) % len(parts)]
         points += [
-            LinePoint(p.onset_s + at, p.end_s + at, p.start + at, p.length, p.pitch_midi, p.bends, p.string, p.fret)
+            LinePoint(
+                p.onset_s + at, p.end_s + at, p.start + at, p.length, p.pitch_midi, p.bends, p.string, p.fret
+            )
             for p in part
         ]
         at += 64
@@ -124,7 +126,9 @@ def main() -> None:
             f"phrases {hits}/{found}/{marked}  shapes {sum(mine)}/{len(mine)}"
         )
     count = len(lines)
-    print(f"\nby hand, {count} lines: signature bare {bare / count:.3f}, with chords {with_chords / count:.3f}")
+    print(
+        f"\nby hand, {count} lines: signature bare {bare / count:.3f}, with chords {with_chords / count:.3f}"
+    )
     print(f"  tonic and mode with chords {tonic / count:.3f}")
     print(f"  phrase boundaries F {2 * total_hits / (total_found + total_marked):.3f}")
     print(f"  shape of each note {sum(shapes) / len(shapes):.3f}")

@@ -26,6 +26,7 @@ from transcriber.draft import (
     Timing,
 )
 from transcriber.draft.assemble import with_overall
+from transcriber.records.analysed import BendCount, HardParts, NoteMeaning
 from transcriber.records.technique import TECHNIQUE_KINDS, Technique
 from transcriber.records.written import Meter
 
@@ -57,6 +58,7 @@ def sample_note(number: int, onset: float, string: int, fret: int, start: Fracti
         remark=None,
         confidence=confidence(),
         alternatives=(),
+        meaning=NoteMeaning("A", "b3", True, "F#m7", "b3", "chord_tone") if number == 1 else None,
     )
     return replace(note, **changes)
 
@@ -108,10 +110,37 @@ def sample_draft() -> Draft:
         source=Source("harbour_take.wav", "b" * 64, 44100, 3.0),
         instrument=DraftInstrument("standard", STANDARD, 0, 22, 441.2),
         timing=Timing(120.0, Meter(4, 4), None, (0.5, 1.0, 1.5, 2.0, 2.5), -1),
-        key=Key("F#", "minor"),
+        key=Key("F#", "minor", "A major", ("C",), 0.91, False),
         chords=(Chord("F#m7", 1, Fraction(1), Fraction(4)),),
-        phrases=(Phrase("p1", "Opening", "Quiet.", 0.5, 1.95, (sample_alternative(notes[:3]),)),),
-        shapes=(Shape("minor pentatonic, low box", 0.5, 2.5, 5, 9),),
+        phrases=(
+            Phrase(
+                "p1",
+                "Opening",
+                "Quiet.",
+                0.5,
+                1.95,
+                (sample_alternative(notes[:3]),),
+                (1, 1),
+                None,
+                "as phrase 1",
+                HardParts(4.25, 3, 4, (BendCount(2.0, 1),), 0.5),
+            ),
+        ),
+        shapes=(
+            Shape(
+                "F# minor pentatonic, box 1",
+                0.5,
+                2.5,
+                5,
+                9,
+                "pentatonic_box",
+                ("A major pentatonic",),
+                7,
+                ("1/7", "6/5"),
+                ("n001",),
+                ("n002",),
+            ),
+        ),
         notes=notes,
         issues=(
             Issue("clipping", "The take clips.", None, None, ()),

@@ -1,4 +1,4 @@
-"""What a line is made of: phrases, key, chords, the meaning of notes, shapes on the neck, what makes it hard."""
+"""What a line is made of: phrases, key, chords, degrees, shapes on the neck, what is hard."""
 
 from transcriber.analysis.analyse import Given, analyse_line
 from transcriber.analysis.chords import lay_chords, parse_chord, parse_progression

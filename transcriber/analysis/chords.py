@@ -2,7 +2,7 @@
 
 A symbol is a root, a quality and what is added, as lead sheets write it (common practice): ``Am``, ``F#m7b5``,
 ``Gsus4``, ``C7#9``, ``D/F#``. A row of symbols has one bar between bar lines; the symbols of a bar share it
-equally, and ``/`` holds the one before for one share more. ``%`` is the bar before again, ``NC`` no chord.
+equally, and ``/`` holds the one before for one share more. ``%`` is the bar before again, ``NC`` none.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from transcriber.analysis.scales import pitch_class
 from transcriber.errors import UsageError
@@ -24,14 +24,17 @@ QUALITIES: dict[str, tuple[int, ...]] = {
     "": (0, 4, 7), "maj": (0, 4, 7), "m": (0, 3, 7), "min": (0, 3, 7), "-": (0, 3, 7), "5": (0, 7),
     "dim": (0, 3, 6), "aug": (0, 4, 8), "+": (0, 4, 8),
     "sus2": (0, 2, 7), "sus4": (0, 5, 7), "sus": (0, 5, 7), "7sus4": (0, 5, 7, 10), "9sus4": (0, 2, 5, 7, 10),
-    "6": (0, 4, 7, 9), "m6": (0, 3, 7, 9), "69": (0, 2, 4, 7, 9), "6/9": (0, 2, 4, 7, 9), "m69": (0, 2, 3, 7, 9),
-    "7": (0, 4, 7, 10), "maj7": (0, 4, 7, 11), "M7": (0, 4, 7, 11), "m7": (0, 3, 7, 10), "min7": (0, 3, 7, 10),
+    "6": (0, 4, 7, 9), "m6": (0, 3, 7, 9), "69": (0, 2, 4, 7, 9), "6/9": (0, 2, 4, 7, 9),
+    "m69": (0, 2, 3, 7, 9),
+    "7": (0, 4, 7, 10), "maj7": (0, 4, 7, 11), "M7": (0, 4, 7, 11), "m7": (0, 3, 7, 10),
+    "min7": (0, 3, 7, 10),
     "-7": (0, 3, 7, 10), "mmaj7": (0, 3, 7, 11), "mM7": (0, 3, 7, 11), "m7b5": (0, 3, 6, 10),
     "dim7": (0, 3, 6, 9), "aug7": (0, 4, 8, 10), "+7": (0, 4, 8, 10),
     "9": (0, 2, 4, 7, 10), "maj9": (0, 2, 4, 7, 11), "M9": (0, 2, 4, 7, 11), "m9": (0, 2, 3, 7, 10),
     "11": (0, 2, 4, 5, 7, 10), "m11": (0, 2, 3, 5, 7, 10),
     "13": (0, 2, 4, 7, 9, 10), "maj13": (0, 2, 4, 7, 9, 11), "m13": (0, 2, 3, 7, 9, 10),
-    "add9": (0, 2, 4, 7), "add2": (0, 2, 4, 7), "madd9": (0, 2, 3, 7), "add4": (0, 4, 5, 7), "add11": (0, 4, 5, 7),
+    "add9": (0, 2, 4, 7), "add2": (0, 2, 4, 7), "madd9": (0, 2, 3, 7), "add4": (0, 4, 5, 7),
+    "add11": (0, 4, 5, 7),
 }  # fmt: skip
 # What may follow the quality: semitones taken away (where there) and added.
 ALTERATIONS: dict[str, tuple[int | None, int]] = {
@@ -42,7 +45,8 @@ _SYMBOL = re.compile(r"([A-G])([#b]?)(.*)")
 _ALTERATION = re.compile("|".join(sorted(map(re.escape, ALTERATIONS), key=len, reverse=True)))
 _BASS = re.compile(r"(.*)/([A-G][#b]?)")
 
-# Degrees over a chord by semitones above its root, where the chord itself says nothing else.
+# Degrees over a chord by semitones above its root: where its triad has them, and elsewhere.
+_IN_TRIAD = {2: "2", 5: "4", 6: "b5", 8: "#5"}
 _OVER = ("1", "b9", "9", "b3", "3", "11", "#11", "5", "b13", "13", "b7", "7")
 
 
@@ -55,18 +59,18 @@ class ChordSymbol:
     steps: tuple[int, ...]
     bass: str | None = None
 
-    @property
+    @cached_property
     def root_class(self) -> int:
         """Pitch class of the root."""
         return pitch_class(self.root)
 
-    @property
+    @cached_property
     def classes(self) -> frozenset[int]:
         """Pitch classes of the chord's notes, the bass among them."""
         own = {(self.root_class + step) % 12 for step in self.steps}
         return frozenset(own | ({pitch_class(self.bass)} if self.bass else set()))
 
-    @property
+    @cached_property
     def triad(self) -> tuple[int, ...]:
         """Its three lowest tones by thirds: root, third (or what stands for it) and fifth."""
         third = next((step for step in (4, 3, 5, 2) if step in self.steps), None)
@@ -78,23 +82,11 @@ class ChordSymbol:
         above = (pitch - self.root_class) % 12
         if above == 3 and 4 in self.steps:
             return "#9"
-        if above == 6 and 6 in self.triad:
-            return "b5"
-        if above == 8 and 8 in self.triad:
-            return "#5"
-        if above == 5 and 5 in self.triad:
-            return "4"
-        if above == 2 and 2 in self.triad:
-            return "2"
-        if above == 9 and self._seventh_is_lowered:
+        if above == 9 and self.steps == QUALITIES["dim7"]:
             return "bb7"
         if above == 9 and 9 in self.steps and not {10, 11} & set(self.steps):
             return "6"
-        return _OVER[above]
-
-    @property
-    def _seventh_is_lowered(self) -> bool:
-        return self.steps == (0, 3, 6, 9)
+        return _IN_TRIAD[above] if above in _IN_TRIAD and above in self.triad else _OVER[above]
 
 
 @lru_cache(maxsize=1024)
@@ -113,7 +105,8 @@ def parse_chord(text: str) -> ChordSymbol:
     steps = _steps(found[3].replace("(", "").replace(")", "").replace(",", "")) if found else None
     if found is None or steps is None:
         raise UsageError(
-            f"'{whole}' is no chord symbol known here; write a root and a quality, such as Am, F#m7, Gsus4 or D/F#"
+            f"'{whole}' is no chord symbol known here; write a root and a quality, "
+            "such as Am, F#m7, Gsus4 or D/F#"
         )
     return ChordSymbol(whole, found[1] + found[2], steps, bass)
 
@@ -150,7 +143,9 @@ def parse_progression(text: str) -> tuple[tuple[tuple[str, Fraction], ...], ...]
     """
     body = text.strip()
     words = body.strip("|").split()
-    bars = [part.split() for part in body.strip("|").split("|")] if "|" in body else [[word] for word in words]
+    bars = (
+        [part.split() for part in body.strip("|").split("|")] if "|" in body else [[word] for word in words]
+    )
     if not words:
         raise UsageError("no chords are given; write them one a bar, such as 'Am | F | C | G'")
     if len(bars) > MOST_BARS:
@@ -158,7 +153,9 @@ def parse_progression(text: str) -> tuple[tuple[tuple[str, Fraction], ...], ...]
     made: list[tuple[tuple[str, Fraction], ...]] = []
     for number, bar in enumerate(bars, 1):
         if not bar:
-            raise UsageError(f"bar {number} of the chords is empty; write its chord, % for the bar before, or NC")
+            raise UsageError(
+                f"bar {number} of the chords is empty; write its chord, % for the bar before, or NC"
+            )
         if bar == ["%"]:
             if not made:
                 raise UsageError("the chords begin with %; there is no bar before it to repeat")
@@ -174,7 +171,9 @@ def _bar(symbols: list[str], number: int) -> tuple[tuple[str, Fraction], ...]:
     for symbol in symbols:
         if symbol == "/":
             if not held:
-                raise UsageError(f"bar {number} of the chords begins with /; there is no chord before it to hold")
+                raise UsageError(
+                    f"bar {number} of the chords begins with /; there is no chord before it to hold"
+                )
             held[-1] = (held[-1][0], held[-1][1] + share)
             continue
         name = NO_CHORD if symbol.upper().replace(".", "") == NO_CHORD else parse_chord(symbol).name

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from transcriber.analysis.chords import ChordSymbol
 from transcriber.analysis.scales import Scale
@@ -109,7 +110,7 @@ def find_half_steps(points: Sequence[LinePoint], scale: Scale) -> list[ShapeSpan
 
 def _chromatic_runs(points: Sequence[LinePoint], scale: Scale) -> list[ShapeSpan]:
     goals = [point.goal_midi for point in points]
-    steps = [b - a if a is not None and b is not None else 0 for a, b in zip(goals, goals[1:], strict=False)]
+    steps = [b - a if a is not None and b is not None else 0 for a, b in pairwise(goals)]
     spans = []
     first = 0
     while first < len(steps):
@@ -118,7 +119,8 @@ def _chromatic_runs(points: Sequence[LinePoint], scale: Scale) -> list[ShapeSpan
             stop += 1
         if stop + 1 - first >= _FEWEST_CHROMATIC:
             low, high = goals[first], goals[stop]
-            assert low is not None and high is not None
+            assert low is not None
+            assert high is not None
             way = "up" if high > low else "down"
             name = f"chromatic run {way} from {scale.spell(low)[0]} to {scale.spell(high)[0]}"
             spans.append(_figure("chromatic_run", name, points, first, stop + 1))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
-from transcriber.records.analysed import HardParts, LinePoint
+from transcriber.records.analysed import BendCount, HardParts, LinePoint
 
 RATE_DECIMALS = 2
 # The fastest passage is taken over so many neighbours, so that one short gap does not decide it.
@@ -22,14 +23,14 @@ def hard_parts(points: Sequence[LinePoint]) -> HardParts:
     """
     bends = Counter(round(2 * bend) / 2 for point in points for bend in point.bends if bend >= 0.25)
     strings = [point.string for point in points if point.string is not None]
-    changes = sum(one != other for one, other in zip(strings, strings[1:], strict=False))
+    changes = sum(one != other for one, other in pairwise(strings))
     beats = float(points[-1].start + points[-1].length - points[0].start) if points else 0.0
     shift, stretch = _hand(points)
     return HardParts(
         notes_a_second=round(_fastest(points), RATE_DECIMALS),
         shift_frets=shift,
         stretch_frets=stretch,
-        bends=tuple(sorted(bends.items())),
+        bends=tuple(BendCount(height, times) for height, times in sorted(bends.items())),
         string_changes_a_beat=round(changes / beats, RATE_DECIMALS) if beats > 0 else 0.0,
     )
 

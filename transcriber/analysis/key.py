@@ -119,8 +119,8 @@ def find_key(
     Returns
     -------
     KeyFound
-        The likeliest key of the likeliest signature, whose share is the confidence; C major at confidence 0 for a
-        line without pitches.
+        The likeliest key of the likeliest signature, whose share is the confidence; C major at confidence 0
+        for a line without pitches.
     """
     model = model or shipped_key_model()
     if not any(point.goal_midi is not None for point in points):
@@ -187,7 +187,7 @@ def _mode_scores(
     scores += _ending_scores(points, phrases, third, model.parameters)
     if chords:
         scores += _chord_scores(mode, chords, model.parameters)
-    return scores
+    return np.asarray(scores, dtype=np.float64)
 
 
 def class_weights(points: Sequence[LinePoint], longest: float) -> FloatArray:
@@ -234,20 +234,23 @@ def _last_goal(points: Sequence[LinePoint]) -> int | None:
 
 
 def _chord_scores(mode: KeyMode, chords: Sequence[ChordSpan], parameters: KeyParameters) -> FloatArray:
-    symbols = [parse_chord(chord.name) for chord in chords]
-    lengths = np.array([float(chord.length) for chord in chords])
+    names = list(dict.fromkeys(chord.name for chord in chords))
+    symbols = [parse_chord(name) for name in names]
+    lengths = np.zeros(len(names))
+    for chord in chords:
+        lengths[names.index(chord.name)] += float(chord.length)
     shares = lengths / lengths.sum()
+    first, last = names.index(chords[0].name), names.index(chords[-1].name)
     minor = mode not in ("major", "mixolydian", "lydian")
+    steps = set(Scale("C", mode).steps) | ({_LEADING_TONE} if minor else set())
     scores = np.zeros(12)
     for tonic in range(12):
-        scale = Scale("C", mode)
-        allowed = {(tonic + step) % 12 for step in scale.steps} | ({(tonic + _LEADING_TONE) % 12} if minor else set())
-        outside = np.array([len(symbol.classes - allowed) for symbol in symbols], dtype=np.float64)
+        allowed = {(tonic + step) % 12 for step in steps}
+        outside = np.array([float(len(symbol.classes - allowed)) for symbol in symbols])
         is_tonic = np.array(
-            [symbol.root_class == tonic and ((3 in symbol.steps) == minor) for symbol in symbols], dtype=np.float64
+            [float(symbol.root_class == tonic and (3 in symbol.steps) == minor) for symbol in symbols]
         )
         scores[tonic] -= parameters.chord_outside * float(outside @ shares)
         scores[tonic] += parameters.chord_tonic * float(is_tonic @ shares)
-        scores[tonic] += parameters.chord_first * is_tonic[0] + parameters.chord_last * is_tonic[-1]
+        scores[tonic] += parameters.chord_first * is_tonic[first] + parameters.chord_last * is_tonic[last]
     return scores
-

@@ -3,14 +3,16 @@
 A note is judged by the pitch it is bent to. Parts, the first that fits (common practice, as a rule of thumb):
 
 - `chord_tone`: the chord's symbol names it;
-- `approach`: outside the key or reached by a leap, it leads by a half step to a note of the chord that sounds then;
-- `passing`: no longer than a tapped beat, reached and left by a step, going on or turning back to where it came from;
+- `approach`: outside the key or reached by a leap, it leads by a half step to a note of the chord that
+  sounds then;
+- `passing`: no longer than a tapped beat, reached and left by a step, going on or turning back;
 - `extension`: a note of the key, or a ninth, eleventh or thirteenth of the chord;
 - `outside`: anything else.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 
 from transcriber.analysis.chords import ChordSymbol, parse_chord
@@ -24,23 +26,13 @@ _STEP = 2
 def sounding_chords(points: Sequence[LinePoint], chords: Sequence[ChordSpan]) -> list[ChordSymbol | None]:
     """Chord under each note: the one that holds where the note is written."""
     ordered = sorted(chords, key=lambda chord: chord.start)
+    starts = [chord.start for chord in ordered]
     found: list[ChordSymbol | None] = []
     for point in points:
-        held = [chord for chord in _near(ordered, point) if chord.start <= point.start < chord.start + chord.length]
-        found.append(parse_chord(held[-1].name) if held else None)
+        at = bisect_right(starts, point.start) - 1
+        held = at >= 0 and point.start < ordered[at].start + ordered[at].length
+        found.append(parse_chord(ordered[at].name) if held else None)
     return found
-
-
-def _near(ordered: Sequence[ChordSpan], point: LinePoint) -> Sequence[ChordSpan]:
-    """Chords around a note: the last that begins at or before it."""
-    low, high = 0, len(ordered)
-    while low < high:
-        middle = (low + high) // 2
-        if ordered[middle].start <= point.start:
-            low = middle + 1
-        else:
-            high = middle
-    return ordered[max(0, low - 1) : low]
 
 
 def note_meanings(
@@ -95,7 +87,8 @@ def _role(
     tap: int,
 ) -> Role:
     goal, chord = goals[index], sounding[index]
-    assert goal is not None and chord is not None
+    assert goal is not None
+    assert chord is not None
     if goal % 12 in chord.classes:
         return "chord_tone"
     before = goals[index - 1] if index else None

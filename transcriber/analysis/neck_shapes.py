@@ -83,7 +83,7 @@ class NeckShape:
 
     @property
     def position(self) -> int:
-        """Fret of the index finger: the commonest of the strings' lowest frets, the lower of two as common."""
+        """Fret of the index finger: the commonest of the strings' lowest frets."""
         strings = {string for string, _ in self.places}
         lows = Counter(min(fret for s, fret in self.places if s == string) for string in strings)
         return min(lows, key=lambda fret: (-lows[fret], fret))
@@ -107,14 +107,16 @@ def shapes_on(open_midi: tuple[int, ...], highest_fret: int) -> tuple[NeckShape,
             first = (root - STANDARD[5] - moved) % 12
             for label, rows in table.items():
                 for octave in (-12, 0, 12):
-                    places = _places(open_midi, aligned, rows, first + octave, (root, STEPS[kind]), highest_fret)
+                    places = _places(
+                        open_midi, aligned, rows, first + octave, (root, STEPS[kind]), highest_fret
+                    )
                     if places:
                         found.append(NeckShape(kind, root, label, places))
     return tuple(found)
 
 
 def _alignment(open_midi: Sequence[int]) -> tuple[tuple[int | None, ...], int]:
-    """Which string of the tables each string is, None where it is tuned otherwise; and how far all are moved."""
+    """Which row of the tables each string is, None where tuned otherwise; and how far all are moved."""
     best: tuple[int, tuple[int | None, ...], int] = (0, (), 0)
     for shift in range(max(1, 7 - len(open_midi))):
         moves = [
@@ -124,9 +126,7 @@ def _alignment(open_midi: Sequence[int]) -> tuple[tuple[int | None, ...], int]:
         counted = Counter(move for move in moves if move is not None)
         move, count = max(counted.items(), key=lambda item: (item[1], -item[0]))
         if count > best[0]:
-            rows = tuple(
-                5 - index - shift if each == move else None for index, each in enumerate(moves)
-            )
+            rows = tuple(5 - index - shift if each == move else None for index, each in enumerate(moves))
             best = count, rows, move
     return best[1], best[2]
 

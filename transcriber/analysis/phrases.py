@@ -4,7 +4,7 @@ Task: choose the boundaries that are worth most together. A gap between two note
 silence in it, for a note held long against its neighbours, for the bar line, for the turn of the contour, and
 where what follows has been played before (after the grouping preferences of Lerdahl and Jackendoff 1983 and
 the boundary strengths of Cambouropoulos 2001; the figures are this project's, in ``models/phrases.json``). A
-phrase pays for being much shorter or longer than usual. The best set is found exactly, by dynamic programming.
+phrase pays for being much shorter or longer than usual. The best set is found by dynamic programming.
 Nothing but onsets, pitches and the written rhythm is used, so that it can be done before places are known.
 """
 
@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -30,6 +31,7 @@ MOST_NOTES = 48
 # Two phrases are alike if at least this share of the longer one's notes stands in both, at the same place.
 _LIKE_SHARE = 0.6
 _FEWEST_ALIKE = 3
+_TICKS = 10080
 
 
 @dataclass(frozen=True)
@@ -127,9 +129,7 @@ def find_phrases(
     return spans[::-1]
 
 
-def boundary_worth(
-    points: Sequence[LinePoint], bar_beats: int, parameters: PhraseParameters
-) -> FloatArray:
+def boundary_worth(points: Sequence[LinePoint], bar_beats: int, parameters: PhraseParameters) -> FloatArray:
     """What a boundary before each note is worth, in the parameters' units; the first entry means nothing."""
     count = len(points)
     worth = np.zeros(count)
@@ -139,7 +139,9 @@ def boundary_worth(
     again = _played_before(points)
     for index in range(1, count):
         rest = max(0.0, starts[index] - starts[index - 1] - lengths[index - 1])
-        near = np.delete(gaps[max(0, index - 1 - _NEIGHBOURS) : index + _NEIGHBOURS], min(index - 1, _NEIGHBOURS))
+        near = np.delete(
+            gaps[max(0, index - 1 - _NEIGHBOURS) : index + _NEIGHBOURS], min(index - 1, _NEIGHBOURS)
+        )
         usual = float(np.median(near)) if len(near) else gaps[index - 1]
         held = np.log2(max(gaps[index - 1] / max(usual, 1e-6), 1.0)) / np.log2(parameters.held_full)
         from_bar = starts[index] % bar_beats
@@ -158,14 +160,14 @@ def boundary_worth(
 
 
 def _played_before(points: Sequence[LinePoint]) -> FloatArray:
-    """How much of the six notes from here on has been played before, from a note after a silence or from the start.
+    """How much of the six notes from here on has been played before.
 
-    Between 0 and 1 for every note: the longest run of equal pitches and distances that begins here and at an
-    earlier note, in sixths.
+    Between 0 and 1 for every note: the longest run of equal pitches that begins here and at an earlier note,
+    in sixths; the first four must stand at the same distances too.
     """
     count, most = len(points), 6
     pitches = np.array([-1 if point.pitch_midi is None else point.pitch_midi for point in points])
-    gaps = np.array([int((b.start - a.start) * 48) for a, b in zip(points, points[1:], strict=False)] + [-1])
+    gaps = np.array([int((b.start - a.start) * 48) for a, b in pairwise(points)] + [-1])
     found = np.zeros(count)
     earlier: dict[tuple[int, ...], int] = {}
     for index in range(count - 3):
@@ -198,6 +200,8 @@ def linked_phrases(
     tuple of PhraseFound
     """
     events = [_events(points[first:stop], bar_beats) for first, stop in spans]
+    # Compared as whole ticks, which is quick where there are many phrases.
+    sets = [frozenset((int(place * _TICKS), pitch) for place, pitch in each) for each in events]
     lengths = [len(each) for each in events]
     found = []
     for number, (first, stop) in enumerate(spans):
@@ -206,7 +210,7 @@ def linked_phrases(
             for other in range(number)
             if min(lengths[other], lengths[number]) >= _LIKE_SHARE * max(lengths[other], lengths[number], 1)
         ]
-        ranked = [(_alike(events[other], events[number]), -other) for other in near]
+        ranked = [(_alike(sets[other], sets[number]), -other) for other in near]
         share, other = max(ranked, default=(0.0, 0))
         common = share * max(lengths[number], lengths[-other] if near else 0)
         if share < _LIKE_SHARE or common < _FEWEST_ALIKE:
@@ -234,9 +238,9 @@ def round_to_bar(start: Fraction, bar_beats: int) -> Fraction:
     return Fraction((bar + (2 * (start - bar * bar_beats) > bar_beats)) * bar_beats)
 
 
-def _alike(one: tuple[_Event, ...], other: tuple[_Event, ...]) -> float:
+def _alike(one: frozenset[tuple[int, int | None]], other: frozenset[tuple[int, int | None]]) -> float:
     longer = max(len(one), len(other))
-    return len(set(one) & set(other)) / longer if longer else 0.0
+    return len(one & other) / longer if longer else 0.0
 
 
 def _difference(old: tuple[_Event, ...], new: tuple[_Event, ...], number: int, bar_beats: int) -> str:
@@ -244,19 +248,19 @@ def _difference(old: tuple[_Event, ...], new: tuple[_Event, ...], number: int, b
     differing = {event for event in set(old) ^ set(new)}
     if not differing:
         return f"as phrase {number}"
+    places = [place for place, _ in (*old, *new)]
     bars = sorted({int(place // bar_beats) for place, _ in differing})
-    last = int(max(place for place, _ in (*old, *new)) // bar_beats)
-    first = int(min(place for place, _ in (*old, *new)) // bar_beats)
+    first, last = int(min(places) // bar_beats), int(max(places) // bar_beats)
+    words = "varied"
     if len(bars) > 1 or first == last:
-        middle = [place for place, _ in (*old, *new)]
-        half = (min(middle) + max(middle)) / 2
-        if all(place >= half for place, _ in differing):
-            return f"as phrase {number}, the end differs"
-        if all(place < half for place, _ in differing):
-            return f"as phrase {number}, the beginning differs"
-        return f"as phrase {number}, varied"
-    if bars[0] == last:
-        return f"as phrase {number}, last bar differs"
-    if bars[0] < 0:
-        return f"as phrase {number}, the pickup differs"
-    return f"as phrase {number}, {'first bar' if bars[0] == 0 else f'bar {bars[0] + 1}'} differs"
+        half = (min(places) + max(places)) / 2
+        late = [place >= half for place, _ in differing]
+        if all(late) or not any(late):
+            words = "the end differs" if all(late) else "the beginning differs"
+    elif bars[0] == last:
+        words = "last bar differs"
+    elif bars[0] < 0:
+        words = "the pickup differs"
+    else:
+        words = "first bar differs" if bars[0] == 0 else f"bar {bars[0] + 1} differs"
+    return f"as phrase {number}, {words}"

@@ -28,11 +28,20 @@ MINOR_PENTATONIC = (0, 3, 5, 7, 10)
 _FIFTHS_OF_LETTER = dict(zip("FCGDAEB", range(-1, 6), strict=True))
 
 # How a half step is written against the major scale: lowered, and raised where it leads upward.
-_LOWERED = ((0, 0), (1, -1), (1, 0), (2, -1), (2, 0), (3, 0), (4, -1), (4, 0), (5, -1), (5, 0), (6, -1), (6, 0))
+_LOWERED = tuple(
+    zip((0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6), (0, -1, 0, -1, 0, 0, -1, 0, -1, 0, -1, 0), strict=True)
+)
 _RAISED = {1: (0, 1), 6: (3, 1), 8: (4, 1)}
 _KEY_TEXT = re.compile(r"([A-Ga-g])([#b]?)\s*[- ]?\s*([A-Za-z]*)")
-_MODE_WORDS: dict[str, KeyMode] = {"": "major", "m": "minor", "M": "major", "maj": "major", "min": "minor", "ionian": "major",
-                                   "aeolian": "minor"}  # fmt: skip
+_MODE_WORDS: dict[str, KeyMode] = {
+    "": "major",
+    "m": "minor",
+    "M": "major",
+    "maj": "major",
+    "min": "minor",
+    "ionian": "major",
+    "aeolian": "minor",
+}
 
 
 def pitch_class(name: str) -> int:
@@ -148,5 +157,7 @@ def parse_key(text: str) -> Scale:
     scale = Scale(found[1].upper() + found[2], mode)
     if abs(scale.signature) > 7:
         near = scale_on(scale.tonic_class, mode)
-        raise UsageError(f"'{text}' would need {abs(scale.signature)} signs; write it as '{near.tonic} {mode}'")
+        raise UsageError(
+            f"'{text}' would need {abs(scale.signature)} signs; write it as '{near.tonic} {mode}'"
+        )
     return scale

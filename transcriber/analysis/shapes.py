@@ -48,8 +48,8 @@ class ShapeParameters:
     phrase_relief, shift_relief : float
         How much less it costs at the beginning of a phrase, and where the hand slides or shifts.
     parallel, in_key, foreign : float
-        A change to a shape of the parallel minor; to one that is not the key's own but within its scale; to any
-        other.
+        A change to a shape of the parallel minor; to one that is not the key's own but within its scale; to
+        any other.
     """
 
     pentatonic: float
@@ -195,7 +195,7 @@ def _change_costs(
 ) -> FloatArray:
     """What a change before each note costs."""
     costs = np.full(len(points), asked.change)
-    for first, _ in phrases:
+    for first in {first for first, stop in phrases if first < stop}:
         costs[first] -= asked.phrase_relief
     for index in range(1, len(points)):
         here, before = points[index].fret, points[index - 1].fret
@@ -225,7 +225,8 @@ def _cheapest(notes: FloatArray, entry: FloatArray, change: FloatArray) -> list[
 
 def _span(points: Sequence[LinePoint], first: int, stop: int, shape: NeckShape, scale: Scale) -> ShapeSpan:
     explained = tuple(index for index in range(first, stop) if holds(shape, points[index]))
-    unexplained = tuple(index for index in range(first, stop) if index not in set(explained))
+    known = set(explained)
+    unexplained = tuple(index for index in range(first, stop) if index not in known)
     if 2 * len(explained) < stop - first:
         return _position(points, first, stop)
     name, also = shape_names(shape, scale)

@@ -111,7 +111,7 @@ def _targets(takes: list[str], out: str | None) -> list[_Target]:
 
 
 def _check_settings(settings: DraftSettings) -> None:
-    """Refuse an instrument, tuning, capo or position that does not exist before any work starts."""
-    from transcriber.pipeline import choose_instrument
+    """Refuse what does not exist, such as a tuning or a chord, before any work starts."""
+    from transcriber.pipeline import check_settings
 
-    choose_instrument(settings)
+    check_settings(settings)

@@ -106,6 +106,12 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
         default=[],
         help="where the note at this second is played, '1.25=2/5'; may be given again",
     )
+    told.add_argument(
+        "--chords",
+        metavar="ROW",
+        help="chords one a bar, over and over: 'Am | F | C G | %%'; / holds a chord, NC is none",
+    )
+    told.add_argument("--key", metavar="KEY", help="'A minor', 'Bb', 'D dorian'; found if not given")
     told.add_argument("--start", metavar="S", help="draft from this second of the file")
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)

@@ -66,6 +66,8 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         **_rhythm(arguments),
         instrument=arguments.instrument,
         tuning=arguments.tuning,
+        chords=arguments.chords,
+        key=arguments.key,
         capo=_optional_whole("capo", arguments.capo),
         position=_optional_whole("position", arguments.position),
         start_s=optional_number("start", arguments.start, "seconds in the file"),

@@ -228,11 +228,13 @@ def _add_note(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
 def _with_note(draft: Draft, note_id: str, note: DraftNote, looked_at: bool = True) -> Draft:
     """Put a changed note in place of the one with its id; a person who changed it has looked at it."""
     issues = draft.issues
+    old = draft.note(note_id)
+    if old is not None and old.pitch_midi != note.pitch_midi:
+        note = replace(note, meaning=None)
     if looked_at:
         issues = tuple(issue for issue in issues if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,)))
     notes = tuple(note if other.id == note_id else other for other in draft.notes)
     changed = replace(draft, notes=_in_order(notes), issues=issues)
-    old = draft.note(note_id)
     if old is not None and _played(old) != _played(note):
         return _without_alternatives_of(changed, note_id)
     return changed
@@ -250,7 +252,16 @@ def _without_note(draft: Draft, note_id: str) -> Draft:
         if (issue.code, issue.notes) != (CHECK_NOTE, (note_id,))
     )
     notes = tuple(note for note in draft.notes if note.id != note_id)
-    return _without_alternatives_of(replace(draft, notes=notes, issues=tuple(issues)), note_id)
+    shapes = tuple(
+        replace(
+            shape,
+            notes=tuple(each for each in shape.notes if each != note_id),
+            unexplained=tuple(each for each in shape.unexplained if each != note_id),
+        )
+        for shape in draft.shapes
+    )
+    left = replace(draft, notes=notes, issues=tuple(issues), shapes=shapes)
+    return _without_alternatives_of(left, note_id)
 
 
 def _without_alternatives_of(draft: Draft, note_id: str) -> Draft:
@@ -295,7 +306,7 @@ def _moved(item: Any, old: Meter, new: Meter, shift: int) -> Any:
 def _set_key(draft: Draft, correction: Correction) -> Draft:
     value = correction.values["key"]
     check_document(value, "key", part="key")
-    return replace(draft, key=None if value is None else decode(Key, value))
+    return _unexplained(replace(draft, key=None if value is None else decode(Key, value)))
 
 
 def _set_chords(draft: Draft, correction: Correction) -> Draft:
@@ -304,7 +315,12 @@ def _set_chords(draft: Draft, correction: Correction) -> Draft:
         raise DraftError(f"chords is {show_value(values)}; it must be an array")
     for value in values:
         check_document(value, "chord", part="chord")
-    return replace(draft, chords=tuple(decode(Chord, value) for value in values))
+    return _unexplained(replace(draft, chords=tuple(decode(Chord, value) for value in values)))
+
+
+def _unexplained(draft: Draft) -> Draft:
+    """Take away what the notes meant in another key or over other chords, until the draft is looked at anew."""
+    return replace(draft, notes=tuple(replace(note, meaning=None) for note in draft.notes))
 
 
 def _set_phrase(draft: Draft, correction: Correction) -> Draft:

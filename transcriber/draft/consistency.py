@@ -55,6 +55,7 @@ def _faults(draft: Draft) -> Iterator[str]:
         before = note.onset_s
         yield from _note_faults(note, draft, path)
     yield from _alternative_faults(draft)
+    yield from _analysis_faults(draft)
     yield from _issue_faults(draft)
 
 
@@ -144,6 +145,18 @@ def _alternative_faults(draft: Draft) -> Iterator[str]:
                         f"{path}: string {place.string} at fret {place.fret} sounds {pitch}, "
                         f"but {place.id} is {note.pitch_midi}"
                     )
+
+
+def _analysis_faults(draft: Draft) -> Iterator[str]:
+    """What phrases and shapes say must point at what is there."""
+    known = {note.id for note in draft.notes}
+    for index, shape in enumerate(draft.shapes):
+        if shape.highest_fret < shape.lowest_fret:
+            yield f"$.shapes[{index}].highest_fret is {shape.highest_fret}; the lowest is {shape.lowest_fret}"
+        for key in ("notes", "unexplained"):
+            for place, note_id in enumerate(getattr(shape, key)):
+                if note_id not in known:
+                    yield f'$.shapes[{index}].{key}[{place}] is "{note_id}"; no note has this id'
 
 
 def _issue_faults(draft: Draft) -> Iterator[str]:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
 
+from transcriber.records.analysed import HardParts, KeyMode, NoteMeaning, ShapeKind
 from transcriber.records.placed import Instrument
 from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
@@ -20,7 +20,7 @@ FORMAT_VERSION = 1
 
 Scalar = str | int | float | bool | None
 OptionValue = Scalar | tuple[Scalar, ...]
-Mode = Literal["major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "locrian"]
+Mode = KeyMode
 
 
 @dataclass(frozen=True)
@@ -140,10 +140,29 @@ class Timing:
 
 @dataclass(frozen=True)
 class Key:
-    """Key of the take: `tonic` is a letter with ``#`` or ``b`` where needed, such as ``"F#"``."""
+    """Key of the take.
+
+    Attributes
+    ----------
+    tonic : str
+        A letter with ``#`` or ``b`` where needed, such as ``"F#"``.
+    mode : str
+    relative : str
+        Major or minor key of the same signature, such as ``"A major"``.
+    outside : tuple of str
+        Pitches of the take that stand outside the key, spelled.
+    confidence : float
+        How sure the signature is, 0 to 1; 1 where a person gave the key.
+    given : bool
+        Whether a person gave it.
+    """
 
     tonic: str
     mode: Mode
+    relative: str = ""
+    outside: tuple[str, ...] = ()
+    confidence: float = 1.0
+    given: bool = True
 
 
 @dataclass(frozen=True)
@@ -211,6 +230,14 @@ class Phrase:
     remark : str or None
         The teacher's own words.
     start_s, end_s : float
+    bars : tuple of int
+        First and last bar in which a note of it begins; empty where it has no notes.
+    like : str or None
+        Id of the earlier phrase that it takes up.
+    like_words : str or None
+        How, for people: ``"as phrase 2, last bar differs"``.
+    hard : HardParts or None
+        What makes it hard.
     alternatives : tuple of PhraseAlternative
         Other fingerings, the easiest first.
     """
@@ -221,19 +248,37 @@ class Phrase:
     start_s: float
     end_s: float
     alternatives: tuple[PhraseAlternative, ...] = ()
+    bars: tuple[int, ...] = ()
+    like: str | None = None
+    like_words: str | None = None
+    hard: HardParts | None = None
 
 
 @dataclass(frozen=True)
 class Shape:
-    """A span of the take that is played out of one shape on the neck.
+    """A span of the take that is played out of one shape on the neck, or a small figure within such a span.
 
     Attributes
     ----------
     name : str
-        What the shape is, for people.
+        What the shape is, for people: ``"A minor pentatonic, box 1"``, ``"Em triad over C"``.
     start_s, end_s : float
     lowest_fret, highest_fret : int
         The stretch of neck it takes, counted from the capo.
+    kind : str
+        Spans that follow one another through the whole take are ``pentatonic_box``, ``major_scale_shape`` or
+        ``position`` (no shape explains it); figures within them ``triad``, ``half_step_approach`` and
+        ``chromatic_run``.
+    also : tuple of str
+        Other names of the same notes.
+    position : int
+        Fret of the index finger, counted from the capo; 0 in open position.
+    places : tuple of str
+        The whole shape on the neck, ``"string/fret"``.
+    notes : tuple of str
+        Ids of the notes of the span that it explains.
+    unexplained : tuple of str
+        Ids of those that it does not.
     """
 
     name: str
@@ -241,6 +286,12 @@ class Shape:
     end_s: float
     lowest_fret: int
     highest_fret: int
+    kind: ShapeKind = "position"
+    also: tuple[str, ...] = ()
+    position: int = 0
+    places: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    unexplained: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -314,6 +365,8 @@ class DraftNote:
         The teacher's own words.
     confidence : Confidence
     alternatives : tuple of Alternative
+    meaning : NoteMeaning or None
+        What it is in the key and over its chord; None for a note without pitch, or not yet looked at.
     """
 
     id: str
@@ -333,6 +386,7 @@ class DraftNote:
     remark: str | None
     confidence: Confidence
     alternatives: tuple[Alternative, ...]
+    meaning: NoteMeaning | None = None
 
     def start(self, meter: Meter) -> Fraction:
         """Written position in denominator beats from beat 1 of bar 1; negative in a pickup bar."""

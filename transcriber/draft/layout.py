@@ -20,6 +20,7 @@ NOTE_LINES: tuple[tuple[str, ...], ...] = (
     ("remark",),
     ("confidence",),
     ("alternatives",),
+    ("meaning",),
 )
 _ONE_LINE = ("chords", "shapes", "issues")
 

@@ -110,6 +110,14 @@ class NoteMeaning:
 
 
 @dataclass(frozen=True)
+class BendCount:
+    """How often notes are bent to a height: semitones to the nearest half, and times."""
+
+    semitones: float
+    times: int
+
+
+@dataclass(frozen=True)
 class HardParts:
     """What makes a phrase hard, as plain facts.
 
@@ -121,8 +129,8 @@ class HardParts:
         Largest move of the index finger from one note to the next.
     stretch_frets : int
         Most frets between lowest and highest fretted note of one hand position.
-    bends : tuple of (float, int)
-        Heights in semitones, to the nearest half, and how often each is bent to.
+    bends : tuple of BendCount
+        From the lowest up.
     string_changes_a_beat : float
         Changes of string in a denominator beat, over the phrase.
     """
@@ -130,7 +138,7 @@ class HardParts:
     notes_a_second: float
     shift_frets: int
     stretch_frets: int
-    bends: tuple[tuple[float, int], ...]
+    bends: tuple[BendCount, ...]
     string_changes_a_beat: float
 
 
@@ -177,7 +185,7 @@ class ShapeSpan:
 
 @dataclass(frozen=True)
 class Analysis:
-    """All that was found out about a line; `meanings` has one entry for each note, None where it has no pitch."""
+    """All that was found out about a line; `meanings` has one entry for each note, None without pitch."""
 
     key: KeyFound
     chords: tuple[ChordSpan, ...]
