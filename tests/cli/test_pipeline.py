@@ -47,7 +47,7 @@ def test_each_stage_gets_what_the_stages_before_it_made(stages, stage_records):
     beat_s = 60 / stage_records["write_rhythm"].tempo_bpm
     assert stages["place_phrases"] == (heard.notes, stages["listen"][1], 5, {}, beat_s)
     assert [note.pitch_midi for note in draft.notes] == [60, 62, 64, 65]
-    assert len(told) == 5
+    assert len(told) == 6
 
 
 def test_the_draft_tells_what_it_was_made_with(stages):
