@@ -324,3 +324,11 @@ def test_only_a_toss_up_is_told_and_nameless_phrases_are_not_remarks() -> None:
     assert "Remarks" not in tab
     quiet = replace(draft, phrases=(Phrase("p1", "", None, 0.5, 3.6, (far,)),))
     assert text_tab(quiet) == text_tab(replace(draft, phrases=()))
+
+
+def test_a_lead_is_not_taken_for_the_end_of_the_note_before() -> None:
+    """After a bend, slid to and slid in at once: were they to touch, ``b9/./7`` would read as a slide off."""
+    bend = lines.tech("bend", start_s=0.1, end_s=0.4, semitones=2.0)
+    slides = (lines.tech("slide", picked=False), lines.tech("slide_in", direction="up"))
+    draft = lines.build([(0, "1/2", 3, 7, bend), ("1/2", "1/2", 3, 7, *slides)])
+    assert [note.signs for note in read_text_tab(text_tab(draft)).notes] == [("b9",), ("/", "./")]

@@ -123,7 +123,9 @@ class TabWriter:
 
     def _cell(self, sign: Sign) -> Cell:
         self._used |= sign.used
-        return Cell(sign.before, sign.text, joins=sign.before[:1] in ("h", "p", "/", "\\"))
+        # A lead such as "/./" would read as a slide off the note before if it touched that.
+        touches = sign.before[:1] in ("h", "p", "/", "\\") and "." not in sign.before
+        return Cell(sign.before, sign.text, joins=touches)
 
     def _sign(self, note: DraftNote) -> Sign:
         line = self._line_of(note)
