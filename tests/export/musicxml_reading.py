@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import functools
+import subprocess
+import sys
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from lxml import etree
+
+from transcriber.draft.document import Draft, DraftNote
+from transcriber.export.layers import links
+from transcriber.records.technique import Technique
 
 SCHEMA_FOLDER = Path(__file__).resolve().parent / "musicxml_schema"
 
@@ -155,3 +161,132 @@ def _marks(element) -> frozenset[str]:
             marks.add("slide" if slide.get("number") in slurs else "slide picked")
     marks |= {other.text for other in element.iter("other-technical")}
     return frozenset(marks)
+
+
+def expected(draft: Draft) -> list[ReadNote]:
+    """What a reader must find, from the draft alone."""
+    meter = draft.meter
+    quarters = Fraction(4, meter.unit)
+    before = links(draft)
+    found = []
+    for note in draft.notes:
+        marks = {mark for one in note.techniques for mark in _marks_of(one, note, before)}
+        marks |= {"grace"} if note.is_grace else set()
+        start, length = note.start(meter) * quarters, note.length * quarters
+        found.append(ReadNote(start, length, note.pitch_midi, *_place(note), frozenset(marks)))
+    return sorted(found, key=order)
+
+
+def _place(note: DraftNote) -> tuple[int | None, int | None]:
+    return (note.string, note.fret) if note.string is not None else (None, None)
+
+
+def _marks_of(one: Technique, note: DraftNote, before: dict[str, str]) -> set[str]:
+    marks = {one.kind}
+    if one.kind in ("bend", "pre_bend", "release"):
+        marks = {f"{one.kind} {one.semitones:g}"}
+    if one.kind in ("slide_in", "slide_out"):
+        marks = {f"{one.kind} {one.direction}"}
+    if one.kind == "trill":
+        marks.add(f"trill to fret {one.to_fret}")
+    picked = " picked" if one.picked else ""
+    if one.kind == "slide":
+        marks = {"slide" + picked}
+    if one.kind in ("slide", "hammer_on", "pull_off") and note.id not in before:
+        marks = {f"{one.kind.replace('_', ' ')} from before{picked}"}
+    if one.optional:
+        marks.add(f"optional {one.kind.replace('_', ' ')}")
+    return marks
+
+
+def assert_music21_agrees(draft: Draft, data: bytes) -> None:
+    """Lengths, pitches, strings and frets as music21 reads a notation staff."""
+    from music21 import converter
+
+    part = converter.parseData(data.decode(), format="musicxml").parts[0]
+    quarters = Fraction(4, draft.meter.unit)
+    # One line: music21 keeps no string and fret of the single notes of a chord.
+    found = [
+        (Fraction(0) if note.duration.isGrace else Fraction(note.quarterLength), _pitch_of(note))
+        for note in single_notes(part.stripTies())
+    ]
+    assert sorted(found) == sorted((note.length * quarters, note.pitch_midi or -1) for note in draft.notes)
+    places = []
+    for note in single_notes(part):
+        if note.tie is None or note.tie.type in ("start", "let-ring"):
+            marks = [mark for mark in note.articulations if hasattr(mark, "number")]
+            numbers = {type(mark).__name__: mark.number for mark in marks}
+            place = (numbers.get("StringIndication"), numbers.get("FretIndication"))
+            places.append((_pitch_of(note), *(-1 if one is None else one for one in place)))
+    assert sorted(places) == sorted(
+        (note.pitch_midi or -1, *(-1 if one is None else one for one in _place(note))) for note in draft.notes
+    )
+
+
+def single_notes(part) -> list:
+    """Notes of a music21 part, those within chords too; chord names, which it counts as chords, left out."""
+    return [
+        note
+        for element in part.flatten().notes
+        if "ChordSymbol" not in element.classes
+        for note in getattr(element, "notes", [element])
+    ]
+
+
+def _pitch_of(note) -> int:
+    return note.pitch.midi if hasattr(note, "pitch") else -1
+
+
+MUSIC21_CLASSES = {
+    "bend": {"FretBend"},
+    "pre_bend": {"FretBend"},
+    "release": {"FretBend"},
+    "vibrato": {"TrillExtension"},
+    "slide": {"Glissando"},
+    "slide_in": {"Scoop", "Plop"},
+    "slide_out": {"Falloff", "Doit"},
+    "hammer_on": {"HammerOn"},
+    "pull_off": {"PullOff"},
+    "trill": {"Trill"},
+    "natural_harmonic": {"StringHarmonic"},
+    "staccato": {"Staccato"},
+}
+"""What music21 makes of a technique; of the others it reads the notehead or nothing."""
+
+
+def assert_music21_reads_techniques(draft: Draft, data: bytes) -> list:
+    """Techniques note by note on a line without chords; gives music21's notes."""
+    from music21 import converter
+
+    part = converter.parseData(data.decode(), format="musicxml").parts[0]
+    notes = list(part.stripTies().flatten().notes)
+    assert len(notes) == len(draft.notes)
+    for note, wanted in zip(notes, draft.notes, strict=True):
+        marks = [*note.articulations, *note.expressions, *note.getSpannerSites()]
+        names = {type(mark).__name__ for mark in marks}
+        for one in wanted.techniques:
+            assert one.kind not in MUSIC21_CLASSES or MUSIC21_CLASSES[one.kind] & names
+        assert (note.notehead == "x") == wanted.has("dead_note")
+        steps = [mark.bendAlter.semitones for mark in marks if type(mark).__name__ == "FretBend"]
+        assert len(steps) == sum(one.kind in ("bend", "pre_bend", "release") for one in wanted.techniques)
+    return notes
+
+
+DRAW = """
+import sys, verovio
+for path in sys.argv[1:]:
+    toolkit = verovio.toolkit()
+    assert toolkit.loadFile(path), path
+    for page in range(1, toolkit.getPageCount() + 1):
+        assert len(toolkit.renderToSVG(page)) > 2000
+"""
+
+
+def draw_all(folder, documents: dict[str, bytes]) -> None:
+    """Draw with verovio, which tells faults on standard error: there must be none."""
+    paths = []
+    for name, data in documents.items():
+        paths.append(folder / f"{name}.musicxml")
+        paths[-1].write_bytes(data)
+    done = subprocess.run([sys.executable, "-c", DRAW, *map(str, paths)], capture_output=True, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
