@@ -72,7 +72,7 @@ def test_words_survive_as_one_line(draft: Draft) -> None:
         for phrase in sorted(draft.phrases, key=lambda phrase: phrase.start_s)
         if one_line(phrase.name) and phrase.start_s in starts
     ]
-    assert root.findtext(".//part-name") == one_line(draft.instrument.name) or "Guitar"
+    assert root.findtext(".//instrument-name") == one_line(draft.instrument.name) or "Guitar"
     assert root.findtext("./identification/source") == one_line(draft.source.file)
 
 

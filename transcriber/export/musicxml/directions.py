@@ -66,7 +66,7 @@ def _tempo(draft: Draft) -> Element:
     SubElement(metronome, "beat-unit").text = BEAT_UNITS[unit]
     if timing.meter.compound:
         SubElement(metronome, "beat-unit-dot")
-    SubElement(metronome, "per-minute").text = f"{round(timing.tempo_bpm, 2):g}"
+    SubElement(metronome, "per-minute").text = str(round(timing.tempo_bpm))
     quarters = timing.tempo_bpm * timing.meter.tap * 4 / timing.meter.unit
     SubElement(direction, "sound", tempo=f"{round(quarters, 3):g}")
     return direction

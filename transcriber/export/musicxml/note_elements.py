@@ -64,7 +64,7 @@ class NoteWriter:
     def __init__(self, draft: Draft, staff: Staff, linked: LinkedNotes, main: bool) -> None:
         self._draft = draft
         self._staff = staff
-        self._notations = NotationWriter(linked, staff.number, staff.tab)
+        self._notations = NotationWriter(linked, staff)
         self._main = main
 
     def symbol(self, symbol: Symbol) -> list[Element]:
@@ -78,7 +78,7 @@ class NoteWriter:
 
     def full_rest(self, duration: int, voice: int, staff: int | None) -> Element:
         """A rest for a whole bar."""
-        made = Element("note")
+        made = self._silence()
         SubElement(made, "rest", measure="yes")
         _add(made, "duration", str(duration))
         _add(made, "voice", str(voice))
@@ -99,8 +99,12 @@ class NoteWriter:
         self._tail(made, note, staff, self._notations.groups(Written(note, True, True)))
         return made
 
+    def _silence(self) -> Element:
+        """The note element of a rest, which a bare staff does not show."""
+        return Element("note", {"print-object": "no"} if self._staff.bare else {})
+
     def _rest(self, symbol: Symbol) -> Element:
-        made = Element("note")
+        made = self._silence()
         SubElement(made, "rest")
         _add(made, "duration", str(symbol.duration))
         _add(made, "voice", str(symbol.voice))
@@ -108,7 +112,7 @@ class NoteWriter:
         _modification(made, symbol.piece.value)
         if symbol.staff is not None:
             _add(made, "staff", str(symbol.staff))
-        brackets = _brackets(symbol)
+        brackets = [] if self._staff.bare else _brackets(symbol)
         if brackets:
             SubElement(made, "notations").extend(brackets)
         return made
@@ -129,11 +133,11 @@ class NoteWriter:
             self._accidental(made, note, symbol.accidentals)
         _modification(made, piece.value)
         marks = [Element("tied", type=kind) for kind in ties]
-        if not chord:
+        if not chord and not self._staff.bare:
             marks += _brackets(symbol)
         written = Written(note, not piece.tied_in, not piece.tied_out)
         groups = self._notations.groups(written, marks)
-        self._tail(made, note, symbol.staff, groups, () if chord else symbol.beams)
+        self._tail(made, note, symbol.staff, groups, () if chord or self._staff.bare else symbol.beams)
         return made
 
     def _head(self, note: DraftNote) -> Element:
@@ -165,6 +169,8 @@ class NoteWriter:
         groups: Sequence[Element],
         beams: Sequence[str] = (),
     ) -> None:
+        if self._staff.bare:
+            _add(made, "stem", "none")
         if note.has("dead_note"):
             _add(made, "notehead", "x")
         if staff is not None:

@@ -15,7 +15,7 @@ from transcriber.draft.document import Draft
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.musicxml.directions import Placed, placed_directions
 from transcriber.export.musicxml.measures import Part, measure
-from transcriber.export.musicxml.staves import attributes, staves_of
+from transcriber.export.musicxml.staves import attributes, is_bass, staves_of
 from transcriber.export.musicxml.techniques import linked_notes
 from transcriber.export.plain_words import one_line, title_of
 from transcriber.settings import Staves
@@ -89,9 +89,10 @@ def _identification(root: Element, draft: Draft) -> None:
 
 
 def _part_list(root: Element, draft: Draft) -> None:
-    name = one_line(draft.instrument.name) or "Guitar"
+    family = "Bass guitar" if is_bass(draft.instrument) else "Guitar"
+    name = one_line(draft.instrument.name) or family
     part = SubElement(SubElement(root, "part-list"), "score-part", id=PART)
-    SubElement(part, "part-name").text = name
+    SubElement(part, "part-name").text = family
     SubElement(SubElement(part, "score-instrument", id=f"{PART}-I1"), "instrument-name").text = name
     midi = SubElement(part, "midi-instrument", id=f"{PART}-I1")
     SubElement(midi, "midi-channel").text = "1"

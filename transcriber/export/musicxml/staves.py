@@ -22,18 +22,30 @@ LEAST_TAB_VOICE = 5
 
 @dataclass(frozen=True)
 class Staff:
-    """One staff: its number, whether it is tab, and the voice of its first layer."""
+    """One staff.
+
+    Attributes
+    ----------
+    number : int
+        From the top.
+    tab : bool
+    first_voice : int
+        Voice of its first layer.
+    bare : bool
+        Whether it shows numbers and techniques alone, since another staff shows rhythm, rests and fingers.
+    """
 
     number: int
     tab: bool
     first_voice: int
+    bare: bool = False
 
 
 def staves_of(wanted: Staves, layers: int) -> tuple[Staff, ...]:
     """Staves from the top; `layers` is how many voices each needs."""
     if wanted != "both":
         return (Staff(1, wanted == "tab", 1),)
-    return (Staff(1, False, 1), Staff(2, True, max(LEAST_TAB_VOICE, layers + 1)))
+    return (Staff(1, False, 1), Staff(2, True, max(LEAST_TAB_VOICE, layers + 1), bare=True))
 
 
 def attributes(draft: Draft, staves: Sequence[Staff], divisions: int) -> Element:
@@ -54,6 +66,11 @@ def attributes(draft: Draft, staves: Sequence[Staff], divisions: int) -> Element
     return made
 
 
+def is_bass(instrument: DraftInstrument) -> bool:
+    """Whether an instrument is as low as a bass guitar."""
+    return max(instrument.tuning_midi) < BASS_BELOW
+
+
 def _clef(staff: Staff, instrument: DraftInstrument) -> Element:
     """Clef; guitar and bass are written an octave above their sound, which the clef alone says."""
     clef = Element("clef", number=str(staff.number))
@@ -61,7 +78,7 @@ def _clef(staff: Staff, instrument: DraftInstrument) -> Element:
         _add(clef, "sign", "TAB")
         _add(clef, "line", str(min(TAB_LINE, len(instrument.tuning_midi))))
         return clef
-    bass = max(instrument.tuning_midi) < BASS_BELOW
+    bass = is_bass(instrument)
     _add(clef, "sign", "F" if bass else "G")
     _add(clef, "line", "4" if bass else "2")
     _add(clef, "clef-octave-change", "-1")

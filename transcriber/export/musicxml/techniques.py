@@ -12,6 +12,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from transcriber.draft.document import Draft, DraftNote
 from transcriber.export.layers import links
+from transcriber.export.musicxml.staves import Staff
 from transcriber.records.technique import Technique
 
 SLURRED = {"hammer_on": ("hammer-on", "H"), "pull_off": ("pull-off", "P")}
@@ -79,17 +80,15 @@ class NotationWriter:
     Parameters
     ----------
     linked : LinkedNotes
-    staff : int
-        Numbers of slurs, slides and vibrato lines are kept apart from those of the other staff.
-    tab : bool
-        On a tab staff what belongs to the hand stands in a second `notations` element: some engravers take
-        everything beside string and fret in the first for a sign that a tab staff cannot hold.
+    staff : Staff
+        Numbers of slurs, slides and vibrato lines are kept apart from those of the other staff. On a tab
+        staff what belongs to the hand stands in a second `notations` element: some engravers take everything
+        beside string and fret in the first for a sign that a tab staff cannot hold.
     """
 
-    def __init__(self, linked: LinkedNotes, staff: int, tab: bool) -> None:
+    def __init__(self, linked: LinkedNotes, staff: Staff) -> None:
         self._linked = linked
-        self._first_number = _NUMBERS * (staff - 1)
-        self._tab = tab
+        self._staff = staff
 
     def groups(self, written: Written, others: Sequence[Element] = ()) -> list[Element]:
         """The `notations` elements of a note, `others` first in them; none for a note without any."""
@@ -100,15 +99,15 @@ class NotationWriter:
         if written.last and note.has("let_ring"):
             lines.append(Element("tied", type="let-ring"))
         lines += _group("ornaments", self._ornaments(written))
-        place, hand = _place(written), self._hand(written, reaching, leaving)
+        place, hand = _place(written, fingered=not self._staff.bare), self._hand(written, reaching, leaving)
         marks = _group("articulations", _articulations(written))
-        if self._tab:
+        if self._staff.tab:
             first = [*lines, *_group("technical", place), *marks]
             return _group("notations", first) + _group("notations", _group("technical", hand))
         return _group("notations", [*lines, *_group("technical", place + hand), *marks])
 
     def _number(self, number: int) -> str:
-        return str(self._first_number + number)
+        return str(_NUMBERS * (self._staff.number - 1) + number)
 
     def _lines(self, ends: Iterable[Link], kind: str) -> list[Element]:
         """Slurs of slurred notes and of slides not picked again, and the lines of slides."""
@@ -153,11 +152,11 @@ class NotationWriter:
         return made
 
 
-def _place(written: Written) -> list[Element]:
+def _place(written: Written, fingered: bool) -> list[Element]:
     """Finger, string and fret; a part that is only held needs no finger."""
     note = written.note
     found: list[Element] = []
-    if written.first and note.finger:
+    if fingered and written.first and note.finger:
         found.append(_with_text("fingering", str(note.finger)))
     if note.string is not None and note.fret is not None:
         found += [_with_text("string", str(note.string)), _with_text("fret", str(note.fret))]
