@@ -19,6 +19,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from transcriber.errors import DraftError
 from transcriber.export.beat_tree import Branch, branch_of, may_cross
@@ -168,7 +169,7 @@ def spell(events: Sequence[tuple[Fraction, Fraction]], meter: Meter) -> tuple[Ba
     bars = []
     for index in range(first, last):
         branch = branch_of(Fraction(index * meter.beats), Fraction(meter.beats), meter)
-        spelled = _spell_branch(branch, _segments(events, branch), meter)
+        spelled = _spell_bar(branch, _segments(events, branch), meter)
         if spelled is None:
             raise DraftError(
                 f"the rhythm of bar {index + 1} needs a value shorter than 1/{SHORTEST}: correct it first"
@@ -230,6 +231,37 @@ def _clip(segments: Sequence[_Segment], branch: Branch) -> tuple[_Segment, ...]:
         for segment in segments
         if segment.start < branch.end and segment.end > branch.start
     )
+
+
+def _spell_bar(branch: Branch, segments: tuple[_Segment, ...], meter: Meter) -> _Spelled | None:
+    """Spell a whole bar, by what was spelled before where its rhythm has been met already."""
+    first = next((segment.event for segment in segments if segment.event is not None), 0)
+    moved = tuple(
+        _Segment(
+            segment.start - branch.start,
+            segment.end - branch.start,
+            None if segment.event is None else segment.event - first,
+        )
+        for segment in segments
+    )
+    spelled = _spell_rhythm(moved, meter)
+    if spelled is None:
+        return None
+    pieces = tuple(
+        replace(
+            piece,
+            start=piece.start + branch.start,
+            event=None if piece.event is None else piece.event + first,
+        )
+        for piece in spelled.pieces
+    )
+    tuplets = tuple(replace(tuplet, start=tuplet.start + branch.start) for tuplet in spelled.tuplets)
+    return _Spelled(pieces, tuplets)
+
+
+@lru_cache(maxsize=4096)
+def _spell_rhythm(segments: tuple[_Segment, ...], meter: Meter) -> _Spelled | None:
+    return _spell_branch(branch_of(Fraction(0), Fraction(meter.beats), meter), segments, meter)
 
 
 def _spell_branch(branch: Branch, segments: tuple[_Segment, ...], meter: Meter) -> _Spelled | None:

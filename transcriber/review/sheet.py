@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from transcriber.draft import Draft, DraftNote
+from transcriber.draft import Contour, Draft, DraftNote
 from transcriber.draft.coding import encode
 from transcriber.review.questions import UNSURE_BELOW, open_questions
 from transcriber.review.words import beat_words, pitch_words, techniques_words
@@ -14,6 +15,7 @@ _NOTE_KEYS = (
     "id", "onset_s", "end_s", "pitch_midi", "string", "fret", "finger", "bar", "beat", "length", "techniques",
     "remark", "alternatives",
 )  # fmt: skip
+_NO_CONTOUR = Contour((), ())
 
 
 def sheet_of(draft: Draft) -> dict[str, Any]:
@@ -116,7 +118,8 @@ def score_entry(draft: Draft, first_bar: int | None = None, last_bar: int | None
 
 def note_entry(note: DraftNote) -> dict[str, Any]:
     """Describe one note."""
-    document = encode(note)
+    # The contour is shown close up only; it would be most of the work and most of the bytes.
+    document = encode(replace(note, contour=_NO_CONTOUR))
     return {
         **{key: document[key] for key in _NOTE_KEYS},
         "name": pitch_words(note.pitch_midi),
