@@ -62,6 +62,10 @@ def split_note(draft: Draft, entry: JournalEntry, find: FindNote) -> Change:
         second.update(pitch_midi=note.pitch_midi, string=note.string, fret=note.fret)
     if "string" not in second:
         second["string"] = note.string
+    if "pitch_midi" not in second and isinstance(second["string"], int) and isinstance(second["fret"], int):
+        within = 1 <= second["string"] <= len(draft.instrument.tuning_midi)
+        opened = draft.instrument.fretted.open_midi(second["string"]) if within else 0
+        second["pitch_midi"] = opened + second["fret"]
     parted = _parted(note.contour, float(at_s))
     base = {"onset_s": at_s, "end_s": note.end_s, "velocity": note.velocity, "voice": note.voice}
     later = added_note(
@@ -115,8 +119,22 @@ def merge_notes(draft: Draft, entry: JournalEntry, find: FindNote) -> Change:
 
 
 def refinger_notes(draft: Draft, entry: JournalEntry, find: FindNote) -> Change:
-    """Give several notes other places on the neck."""
-    return _changed_notes(draft, entry, find, _PLACE_KEYS)
+    """Give several notes other places on the neck, at the same pitch.
+
+    Raises
+    ------
+    DraftError
+        If a place sounds another pitch.
+    """
+    change = _changed_notes(draft, entry, find, _PLACE_KEYS)
+    for note in change.notes:
+        before = draft.note(note.id)
+        if before is not None and before.pitch_midi != note.pitch_midi:
+            raise DraftError(
+                f"string {note.string} at fret {note.fret} sounds {note.pitch_midi}, "
+                f"but {note.id} is {before.pitch_midi}"
+            )
+    return change
 
 
 def rewrite_rhythm(draft: Draft, entry: JournalEntry, find: FindNote) -> Change:

@@ -146,6 +146,7 @@ def _bend(note: DraftNote) -> Readings:
     drafted = next((one for one in note.techniques if one.kind in ("bend", "pre_bend")), None)
     height = drafted.semitones if drafted is not None else None
     measured = max(_highest_cents(note) / 100.0, 0.25)
+    drafted_words = tones_words(height or 0.0)
     others = []
     # What the trace reaches comes first; a teacher may know better than either.
     for usual in sorted(_USUAL_BENDS, key=lambda usual: abs(usual - measured))[:3]:
@@ -154,7 +155,13 @@ def _bend(note: DraftNote) -> Readings:
         if drafted is None:
             given = [*rest, Technique("bend", note.onset_s, note.end_s, semitones=usual)]
         else:
-            given = [replace(one, semitones=usual) if one is drafted else one for one in note.techniques]
+            # A note bent twice alike is bent otherwise twice.
+            given = [
+                replace(one, semitones=usual)
+                if one.kind in ("bend", "pre_bend") and tones_words(one.semitones or 0.0) == drafted_words
+                else one
+                for one in note.techniques
+            ]
         others.append(Reading(f"bend_{usual:g}", f"bent {tones_words(usual)}", _techniques(note, given)))
     if drafted is not None:
         other: Any = "pre_bend" if drafted.kind == "bend" else "bend"

@@ -41,8 +41,8 @@ export function drawCloseup(closeup, sheet, asked) {
     });
     if (d) svg.append(make("path", { class: mine ? "trace" : "trace other", d }));
   }
-  svg.append(make("text", { x: LEFT, y: HEIGHT - 1 }, `level; upright: a stroke`));
-  svg.append(make("text", { x: WIDTH - 4, y: HEIGHT - 1, "text-anchor": "end" },
+  svg.append(make("text", { x: LEFT, y: HEIGHT - 2 }, "level; upright: a stroke of the pick"));
+  svg.append(make("text", { x: WIDTH - 4, y: HEIGHT - 2, "text-anchor": "end" },
     `${(closeup.end_s - closeup.start_s).toFixed(1)} s`));
   return svg;
 }

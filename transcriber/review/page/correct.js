@@ -93,8 +93,8 @@ function pitchFields(store, note, edit) {
   const fret = el("input", { type: "number", min: "0", max: String(highest), value: String(note.fret ?? 0), "aria-label": "Fret" });
   return group("Pitch and place",
     el("span", {}, note.name),
-    el("button", { type: "button", onclick: () => edit.pitch(note, -1), "aria-label": "A half-tone lower" }, "− ½ tone"),
-    el("button", { type: "button", onclick: () => edit.pitch(note, 1), "aria-label": "A half-tone higher" }, "+ ½ tone"),
+    el("button", { type: "button", onclick: () => edit.pitch(note, -1) }, "half-tone lower"),
+    el("button", { type: "button", onclick: () => edit.pitch(note, 1) }, "half-tone higher"),
     buttons,
     el("label", {}, around, "finger the phrase around it"),
     el("label", {}, "string ", string), el("label", {}, "fret ", fret),
@@ -142,7 +142,9 @@ function techniqueFields(note, edit) {
 }
 
 function amounts(own) {
-  return AMOUNTS.some(([value]) => value === own) ? AMOUNTS : [[own, `${own} half-tones`], ...AMOUNTS];
+  if (AMOUNTS.some(([value]) => value === own)) return AMOUNTS;
+  const near = [...AMOUNTS].sort((a, b) => Math.abs(a[0] - own) - Math.abs(b[0] - own))[0];
+  return [[own, `${near[1]} (heard: ${(own / 2).toFixed(2)} tones)`], ...AMOUNTS];
 }
 
 function falls(own) {

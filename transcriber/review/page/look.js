@@ -98,7 +98,7 @@ export class Look {
     const take = el("button", { type: "button", class: "main", "data-reading": reading.key,
       "aria-label": `Take reading ${number}: ${reading.words}`, onclick: () => this.take(at) }, "Take ", el("kbd", {}, String(number)));
     return el("li", { class: "reading" },
-      el("p", {}, at === 0 ? `${reading.words} (as drafted)` : reading.words),
+      el("p", {}, reading.words, at === 0 ? el("span", { class: "small" }, " drafted") : null),
       el("div", { class: "written", "aria-hidden": "true" }),
       el("div", { class: "row" }, hear, take));
   }

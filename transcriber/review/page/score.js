@@ -5,7 +5,7 @@ import { drawSigns } from "./signs.js";
 const STRING_GAP = 13;
 const STAFF_GAP = 10;
 const ABOVE_TAB = 76;
-const BELOW_TAB = 62;
+const BELOW_TAB = 72;
 const STAFF_HEIGHT = 118;
 const LEAD = 18;
 const CLEF_WIDTH = 34;
@@ -239,15 +239,17 @@ function beamsOf(sheet, bar, notes, isTab) {
   const runs = [];
   let run = [];
   let beat = null;
+  let tuplet = null;
   bar.pieces.forEach((piece, index) => {
     const here = Math.floor((offset + piece.start + 1e-9) / group);
     const beamed = piece.event !== null && piece.value >= 8;
-    if (!beamed || here !== beat) {
+    if (!beamed || here !== beat || piece.tuplet !== tuplet) {
       if (run.length > 1) runs.push(run);
       run = [];
     }
     if (beamed) run.push(notes[index]);
     beat = here;
+    tuplet = piece.tuplet;
   });
   if (run.length > 1) runs.push(run);
   return runs.map((one) => {
