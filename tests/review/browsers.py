@@ -91,16 +91,16 @@ def open_page(browser, address: str, width: int = 1280, scheme: str = "light"):
     """Open the page in a window of its own; errors of its scripts are kept in `page.faults`."""
     context = browser.new_context(viewport={"width": width, "height": 860}, color_scheme=scheme)
     page = context.new_page()
-    page.set_default_timeout(6000)
+    page.set_default_timeout(15000)
     page.faults = []
     page.on("pageerror", lambda error: page.faults.append(str(error)))
     page.on("console", lambda message: page.faults.append(message.text) if message.type == "error" else None)
     page.goto(address)
-    page.wait_for_selector("body[data-ready]", timeout=15000)
+    page.wait_for_selector("body[data-ready]", timeout=30000)
     return page
 
 
-def until(condition, seconds: float = 5.0):
+def until(condition, seconds: float = 12.0):
     """Wait until a condition gives something true; return it."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:

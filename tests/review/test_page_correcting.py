@@ -33,6 +33,12 @@ def choose(page, note_id):
     page.evaluate(f"page.choose('{note_id}', true)")
 
 
+def settled(page, path):
+    """Wait until the page shows what is on the disk, and has finished showing it."""
+    until(lambda: page.evaluate("page.store.sheet.revision") == revision(path), 15)
+    until(lambda: page.evaluate("!Number(document.body.dataset.busy || 0) && !page.look.taking"), 15)
+
+
 def look(page, note_id):
     choose(page, note_id)
     page.keyboard.press("Enter")
@@ -82,19 +88,22 @@ def test_notes_are_parted_joined_and_inserted(page, path):
     assert (first.length, second.length) == (before.length / 2, before.length / 2)
     assert first.end_s == second.onset_s
     assert second.start(now(path).meter) == before.start(now(path).meter) + before.length / 2
-    until(lambda: page.evaluate("page.store.sheet.revision") == 1)
+    settled(page, path)
     page.keyboard.press("j")
     until(lambda: revision(path) == 2)
     joined = now(path).note("n010")
     assert now(path).note("c1") is None
     assert (joined.length, joined.end_s) == (before.length, before.end_s)
-    until(lambda: page.evaluate("page.store.sheet.revision") == 2)
+    settled(page, path)
     page.keyboard.press("i")
-    until(lambda: revision(path) == 4)
+    until(lambda: revision(path) == 3)
+    # There was a rest behind the note: the new one stands in it.
+    inserted = now(path).note("c3")
     assert len(now(path).notes) == len(drafted().notes) + 1
-    until(lambda: page.evaluate("page.store.sheet.revision") == 4)
+    assert inserted.start(now(path).meter) == before.end(now(path).meter)
+    settled(page, path)
     page.keyboard.press("z")
-    until(lambda: revision(path) == 6)
+    until(lambda: revision(path) == 4)
     assert len(now(path).notes) == len(drafted().notes)
 
 
@@ -103,33 +112,41 @@ def test_what_has_fields_is_corrected_by_them(page, path):
     page.locator("#remark").fill("Lean <b>into</b> this one")
     page.locator("#set-remark").click()
     until(lambda: now(path).note("n010").remark == "Lean <b>into</b> this one")
+    settled(page, path)
     assert page.locator("#sheet .remarks li").first.inner_text().endswith("Lean <b>into</b> this one")
     assert page.locator("#sheet .remarks li b").count() == 1
     page.locator("#phrase-name").fill("Rain on the roof")
     page.locator("#phrase-remark").fill("slowly first")
     page.locator("#set-phrase").click()
     until(lambda: any(phrase.name == "Rain on the roof" for phrase in now(path).phrases))
+    settled(page, path)
     assert page.locator("#sheet text.phrase").first.text_content() == "Rain on the roof"
     page.locator("#chord").fill("Am7")
     page.locator("#set-chord").click()
     until(lambda: [chord.name for chord in now(path).chords] == ["Am7"])
+    settled(page, path)
     page.locator("#add-technique").select_option("bend")
     until(lambda: now(path).note("n010").has("bend"))
+    settled(page, path)
     page.locator("#inset").get_by_label("optional").first.check()
     until(lambda: now(path).note("n010").techniques[0].optional)
+    settled(page, path)
     page.get_by_label("Remove bend").click()
     until(lambda: not now(path).note("n010").has("bend"))
+    settled(page, path)
     page.get_by_label("Beat, such as").fill("2")
     page.locator("#length").select_option("1/2")
     page.locator("#around-rhythm").check()
     page.locator("#set-rhythm").click()
     until(lambda: now(path).note("n010").length == Fraction(1, 2))
+    settled(page, path)
     assert now(path).note("n010").beat == 2
     other = page.locator("[data-place][aria-pressed=false]").first
     string, fret = map(int, other.get_attribute("data-place").split("/"))
     page.locator("#around-place").check()
     other.click()
     until(lambda: (now(path).note("n010").string, now(path).note("n010").fret) == (string, fret))
+    settled(page, path)
     assert read_journal(journal_path(path)).entries[-1].correction.action == "refinger"
 
 
@@ -167,7 +184,7 @@ def test_questions_are_answered_with_one_key_each(page, path):
     page.keyboard.press("2")
     until(lambda: page.locator("#asked").inner_text().startswith("1 question left"))
     page.wait_for_selector("#question-words:has-text('on string')")
-    until(lambda: not page.evaluate("page.look.taking"))
+    settled(page, path)
     assert page.locator(".readings .reading svg").count() == page.locator(".readings .reading").count() >= 2
     page.keyboard.press("1")
     until(lambda: page.locator("#asked").inner_text().startswith("No questions left"))
@@ -215,7 +232,7 @@ def test_a_killed_server_and_a_closed_window_lose_nothing(path, opened):
     choose(page, "n006")
     page.keyboard.press("v")
     until(lambda: revision(path) == 1)
-    until(lambda: page.evaluate("page.store.sheet.revision") == 1)
+    settled(page, path)
     program.kill()
     choose(page, "n012")
     page.keyboard.press("Delete")

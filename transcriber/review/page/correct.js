@@ -105,8 +105,8 @@ function rhythmFields(store, note, edit) {
   const { unit } = store.sheet.timing;
   const lengths = VALUES.map(([top, bottom, words]) => [reduced(top * unit, bottom), words]);
   if (!lengths.some(([value]) => value === note.length) && note.length !== "0") lengths.unshift([note.length, `${note.length} beats`]);
-  const bar = el("input", { type: "number", min: "0", value: String(note.bar), "aria-label": "Bar" });
-  const beat = el("input", { class: "brief", value: note.beat, "aria-label": "Beat, such as 5/2", pattern: "[1-9][0-9]*(/[1-9][0-9]*)?" });
+  const bar = el("input", { type: "number", min: "0", value: String(note.bar), id: "bar", "aria-label": "Bar" });
+  const beat = el("input", { class: "brief", value: note.beat, id: "beat-place", "aria-label": "Beat, such as 5/2", pattern: "[1-9][0-9]*(/[1-9][0-9]*)?" });
   const around = el("input", { type: "checkbox", id: "around-rhythm" });
   const length = el("select", { "aria-label": "Length", id: "length" },
     (note.length === "0" ? [["0", "grace"]] : lengths).map(([value, words]) => el("option", { value }, words)));

@@ -92,12 +92,23 @@ class Page {
     this.view.show(this.store.sheet, this.store.notes, this.store.order);
   }
 
+  /** Sends a change and shows what came of it; how many are under way can be seen from outside. */
   async send(path, body, words) {
+    document.body.dataset.busy = String(Number(document.body.dataset.busy || 0) + 1);
+    try {
+      await this.sendAndShow(path, body, words);
+    } finally {
+      document.body.dataset.busy = String(Number(document.body.dataset.busy) - 1);
+    }
+  }
+
+  async sendAndShow(path, body, words) {
     try {
       const known = new Set(this.store.order);
       await this.store.send(path, body);
       const added = this.store.order.filter((id) => !known.has(id));
-      if (path === "keep" && added.length === 1) this.choose(added[0], !this.look.open);
+      const inserted = path === "keep" && body.corrections.some((one) => one.action === "add_note");
+      if (inserted && added.length === 1) this.choose(added[0], !this.look.open);
       clearNotice("kept");
       if (words) say(words);
     } catch (error) {
