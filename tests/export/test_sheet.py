@@ -224,6 +224,35 @@ def test_a_failure_is_one_line() -> None:
     assert "\n" not in str(failure.value)
 
 
+@needs_lilypond
+def test_letters_that_no_font_has_are_named(caplog: pytest.LogCaptureFixture) -> None:
+    """A letter of Duployan shorthand: where a font has it after all, nothing is said."""
+    caplog.set_level(logging.INFO)
+    draft = lines.build([(0, "1", 3, 5)])
+    odd = replace(draft, notes=(replace(draft.notes[0], remark="so \U0001bc00 so"),))
+    assert engrave(sheet_source(odd), "svg")
+    told = [record.getMessage() for record in caplog.records if record.levelname == "WARNING"]
+    missing = any("no glyph for character" in line for line in caplog.messages)
+    assert told == ["no font on this machine has \U0001bc00: the sheet leaves them out"] * missing
+
+
+def test_a_last_grace_is_not_lost() -> None:
+    draft = lines.build([(0, "1", 3, 5), (1, 0, 2, 8)])
+    assert "<g'>16" in sheet_source(draft, "notation")
+    assert "<g'\\2>16" in sheet_source(draft, "tab")
+
+
+def test_a_key_that_is_unsure_is_marked() -> None:
+    draft = lines.build([(0, "1", 3, 5)])
+    for confidence, given_by_person, told in (
+        (0.3, False, "A minor (?)"),
+        (0.9, False, "A minor"),
+        (0.3, True, "A minor"),
+    ):
+        key = Key("A", "minor", confidence=confidence, given=given_by_person)
+        assert f'"Key: {told}"' in sheet_source(replace(draft, key=key))
+
+
 def test_only_signs_in_use_are_explained() -> None:
     plain = sheet_source(lines.build([(0, "1", 3, 5)]))
     full = sheet_source(full_draft())

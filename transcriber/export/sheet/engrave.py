@@ -29,6 +29,7 @@ FORMAT_OPTIONS: dict[str, tuple[str, ...]] = {
 }
 
 _PDF_TIME = re.compile(rb"(?<=/CreationDate \(D:)\d{14}")
+_NO_GLYPH = re.compile("no glyph for character '(.)'")
 PLAIN_TIME = b"20000101000000"
 """Stands in every PDF for the time of day, at the same length."""
 
@@ -115,6 +116,9 @@ def _run(command: Sequence[str], source: str, folder: str) -> None:
     words = done.stderr.decode("utf-8", "replace").strip().splitlines()
     for line in words:
         logger.info("LilyPond: %s", line)
+    missing = "".join(sorted(set(_NO_GLYPH.findall("\n".join(words)))))
+    if missing:
+        logger.warning("no font on this machine has %s: the sheet leaves them out", missing)
     if done.returncode != 0:
         said = next((line for line in words if "error" in line), words[-1] if words else "no reason given")
         raise TranscriberError(f"LilyPond could not engrave the draft: {said.strip()}")

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from transcriber.draft.document import Draft, DraftNote
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.plain_words import one_line, title_of
-from transcriber.export.score import unsure_notes
+from transcriber.export.score import ORPHAN_GRACE_LENGTH, UNSURE_BELOW, unsure_notes
 from transcriber.export.sheet import frame, ly_text, signs, staves, style
 from transcriber.export.sheet.staves import Staff
 from transcriber.export.sheet.voice import VoiceWriter, graces_at
@@ -63,7 +64,7 @@ def sheet_source(draft: Draft, which: str = "both", paper: str = "a4", count: bo
     DraftError
         If a position or length of the draft cannot be written.
     """
-    score = layered(draft)
+    draft, score = written_out(draft)
     used: set[str] = set()
     remarks = Remarks(draft)
     music = score_block(draft, score, staves.staves_of(which), used, remarks, count=count)
@@ -73,7 +74,7 @@ def sheet_source(draft: Draft, which: str = "both", paper: str = "a4", count: bo
             f'#(set-default-paper-size "{paper}")',
             "#(set-global-staff-size 17)",
             style.DEFINITIONS,
-            "\\paper { tagline = ##f ragged-last-bottom = ##t ragged-bottom = ##t",
+            "\\paper { tagline = ##f ragged-last-bottom = ##t ragged-bottom = ##t ragged-last = ##t",
             "  top-margin = 10 bottom-margin = 10 left-margin = 14 right-margin = 14",
             "  system-system-spacing.padding = #1.5 markup-system-spacing.padding = #2",
             "  last-bottom-spacing.padding = #1",
@@ -87,6 +88,19 @@ def sheet_source(draft: Draft, which: str = "both", paper: str = "a4", count: bo
             *_foot(draft, used, remarks.listed),
         ]
     )
+
+
+def written_out(draft: Draft) -> tuple[Draft, LayeredScore]:
+    """Write a draft out in layers; a grace with no note after it becomes a short note of its own."""
+    score = layered(draft)
+    if not score.trailing:
+        return draft, score
+    alone = {note.id for note in score.trailing}
+    notes = tuple(
+        replace(note, length=ORPHAN_GRACE_LENGTH) if note.id in alone else note for note in draft.notes
+    )
+    draft = replace(draft, notes=notes)
+    return draft, layered(draft)
 
 
 def score_block(
@@ -179,7 +193,8 @@ def _header(draft: Draft, which: str) -> str:
     left = [tuning_words(draft)] + ([capo_words(draft)] if draft.instrument.capo else [])
     right = []
     if draft.key is not None:
-        right.append(f"Key: {draft.key.tonic} {draft.key.mode}")
+        doubt = "" if draft.key.given or draft.key.confidence >= UNSURE_BELOW else " (?)"
+        right.append(f"Key: {draft.key.tonic} {draft.key.mode}{doubt}")
     if draft.instrument.capo and which != "tab":
         right.append("Notation as it sounds, capo on")
     rows = [" ".join(f"\\line {{ {ly_text.quoted(words)} }}" for words in side) for side in (left, right)]

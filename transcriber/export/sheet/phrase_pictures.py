@@ -12,12 +12,12 @@ from fractions import Fraction
 
 from transcriber.draft.document import Draft, Phrase
 from transcriber.errors import DraftError
-from transcriber.export.layers import Layer, LayeredScore, layered
+from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.plain_words import one_line
 from transcriber.export.sheet import staves, style
 from transcriber.export.sheet.engrave import engrave
 from transcriber.export.sheet.ground import on_transparent_ground
-from transcriber.export.sheet.page import Remarks, score_block
+from transcriber.export.sheet.page import Remarks, score_block, written_out
 from transcriber.export.spelling import Bar
 
 WIDTH_PX, DOTS_PER_INCH = 1920, 144
@@ -95,8 +95,8 @@ def pictures_source(draft: Draft, phrases: list[Phrase]) -> str:
         notes = draft.phrase_notes(phrase)
         end = max(note.end(draft.meter) for note in notes)
         chords = tuple(chord for chord in draft.chords if chord.start(draft.meter) < end)
-        part = replace(draft, notes=notes, chords=chords, phrases=())
-        score = without_rests_before(layered(part))
+        part, score = written_out(replace(draft, notes=notes, chords=chords, phrases=()))
+        score = without_rests_before(score)
         music = score_block(part, score, staves.staves_of("tab"), set(), Remarks(part), whole=False)
         books.append(f'\\book {{ \\bookOutputSuffix "{_suffix(number)}" {music} }}')
     inches = WIDTH_PX / DOTS_PER_INCH

@@ -63,7 +63,7 @@ LAYOUT = r"""
     \override NonMusicalPaperColumn.page-break-penalty = #%(inside)d
     \override TextMark.padding = #1.2
     \override MetronomeMark.padding = #1.2
-    \override SpacingSpanner.shortest-duration-space = #2.4
+    \override SpacingSpanner.shortest-duration-space = #2.6
     \override SpacingSpanner.base-shortest-duration = \musicLength 16
   }
   \context {
