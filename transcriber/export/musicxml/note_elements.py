@@ -112,7 +112,7 @@ class NoteWriter:
         _modification(made, symbol.piece.value)
         if symbol.staff is not None:
             _add(made, "staff", str(symbol.staff))
-        brackets = [] if self._staff.bare else _brackets(symbol)
+        brackets = self._brackets(symbol)
         if brackets:
             SubElement(made, "notations").extend(brackets)
         return made
@@ -133,12 +133,23 @@ class NoteWriter:
             self._accidental(made, note, symbol.accidentals)
         _modification(made, piece.value)
         marks = [Element("tied", type=kind) for kind in ties]
-        if not chord and not self._staff.bare:
-            marks += _brackets(symbol)
+        if not chord:
+            marks += self._brackets(symbol)
         written = Written(note, not piece.tied_in, not piece.tied_out)
         groups = self._notations.groups(written, marks)
         self._tail(made, note, symbol.staff, groups, () if chord or self._staff.bare else symbol.beams)
         return made
+
+    def _brackets(self, symbol: Symbol) -> list[Element]:
+        """Ends of tuplets; on a bare staff they are told but not shown, as readers count lengths by them."""
+        hidden = {"show-number": "none"} if self._staff.bare else {}
+        bracket = "no" if self._staff.bare else "yes"
+        found = []
+        if symbol.opens is not None:
+            found.append(Element("tuplet", {"type": "start", "number": "1", "bracket": bracket, **hidden}))
+        if symbol.closes is not None:
+            found.append(Element("tuplet", type="stop", number="1"))
+        return found
 
     def _head(self, note: DraftNote) -> Element:
         loudness = f"{round(100 * note.velocity / FORTE_VELOCITY, 2):g}"
@@ -202,15 +213,6 @@ def _modification(made: Element, value: NoteValue) -> None:
         ratio = SubElement(made, "time-modification")
         _add(ratio, "actual-notes", str(value.actual))
         _add(ratio, "normal-notes", str(value.normal))
-
-
-def _brackets(symbol: Symbol) -> list[Element]:
-    found = []
-    if symbol.opens is not None:
-        found.append(Element("tuplet", {"type": "start", "number": "1", "bracket": "yes"}))
-    if symbol.closes is not None:
-        found.append(Element("tuplet", type="stop", number="1"))
-    return found
 
 
 def printed_accidentals(
