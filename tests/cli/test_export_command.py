@@ -151,3 +151,11 @@ def test_draft_writes_the_formats_asked_for(tmp_path, stub_stages):
     assert run(["draft", str(tmp_path / "line.wav"), "--to", "text", "-q"]) == 0
     assert names(tmp_path) == ["line.draft.json", "line.tab.txt"]
     assert run(["draft", str(tmp_path / "line.wav"), "--to", "middi", "-q"]) == 2
+
+
+def test_what_is_not_installed_is_told_before_the_take_is_heard(tmp_path, stub_stages, capsys, monkeypatch):
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    assert run(["draft", str(tmp_path / "line.wav"), "--to", "text,plot", "-q"]) == 2
+    assert "pip install 'transcriber[plot]'" in capsys.readouterr().err
+    assert stub_stages == []
+    assert names(tmp_path) == []

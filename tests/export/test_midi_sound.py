@@ -58,7 +58,8 @@ def test_pitch_follows_the_contour_within_10_cents(tmp_path, chosen) -> None:
         off = cents_off(samples, times, expected_pitch(draft, note, times), SPAN_S)
         if note is plain and not worst:
             bank = float(np.median(off))
-        worst.append(float(np.percentile(np.abs(off - bank), 95)))
+        worst.append(float(np.max(np.abs(off - bank))))
+    print(f"bank {bank:.1f} cents, farthest from the contour {max(worst[1:]):.1f} cents")
     assert abs(bank) < 10
     assert max(worst[1:]) < 10, worst
 
@@ -75,6 +76,7 @@ def test_onsets_within_10_ms(tmp_path) -> None:
     )
     samples = render(midi_bytes(draft), tmp_path)
     errors = [onset_near(samples, note.onset_s) - note.onset_s for note in draft.notes]
+    print("onsets late by", [f"{1000 * error:.1f} ms" for error in errors])
     assert max(map(abs, errors)) < 0.010, errors
 
 

@@ -97,7 +97,7 @@ def format_names(words: list[str] | None) -> tuple[str, ...]:
     Raises
     ------
     UsageError
-        If there is no format of a name, or none is named.
+        If there is no format of a name, none is named, or one needs what is not installed.
     """
     from transcriber.pipeline import USUAL_FORMATS, export_formats
 
@@ -107,7 +107,10 @@ def format_names(words: list[str] | None) -> tuple[str, ...]:
     if not names:
         known = ", ".join(row.name for row in export_formats())
         raise UsageError(f"no format is named with --to; choose from {known}")
-    return tuple(row.name for row in export_formats(names))
+    rows = export_formats(names)
+    for row in rows:
+        row.check_installed()
+    return tuple(row.name for row in rows)
 
 
 def told_from(arguments: argparse.Namespace) -> Told:

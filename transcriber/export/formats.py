@@ -36,6 +36,8 @@ class Format:
         From a draft, its journal applied, to the files; raises `DraftError` or `UsageError` if it can't.
     text : bool
         Whether it can be shown on a terminal.
+    needs : (str, str) or None
+        A module it cannot do without, and the extra that installs it.
     """
 
     name: str
@@ -43,6 +45,21 @@ class Format:
     about: str
     write: Callable[[Draft, ExportSettings], Written]
     text: bool = False
+    needs: tuple[str, str] | None = None
+
+    def check_installed(self) -> None:
+        """Refuse a format whose module is not installed, before any work is done for it.
+
+        Raises
+        ------
+        UsageError
+        """
+        from importlib.util import find_spec
+
+        if self.needs is not None and find_spec(self.needs[0]) is None:
+            module, extra = self.needs
+            how = f"pip install 'transcriber[{extra}]'"
+            raise UsageError(f"the format '{self.name}' needs {module}: install it with  {how}")
 
     @property
     def single(self) -> bool:
@@ -120,14 +137,20 @@ FORMATS: tuple[Format, ...] = (
         _musicxml,
         text=True,
     ),
-    Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf")),
-    Format("sheet-svg", "", "the sheet's pages as SVG", _sheet("svg")),
-    Format("sheet-png", "", "the sheet's pages as PNG", _sheet("png")),
-    Format("phrases", "", "tab picture of each phrase, transparent, with times (JSON)", _phrases),
+    Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf"), needs=("lilypond", "sheet")),
+    Format("sheet-svg", "", "the sheet's pages as SVG", _sheet("svg"), needs=("lilypond", "sheet")),
+    Format("sheet-png", "", "the sheet's pages as PNG", _sheet("png"), needs=("lilypond", "sheet")),
+    Format(
+        "phrases",
+        "",
+        "tab picture of each phrase, transparent, with times (JSON)",
+        _phrases,
+        needs=("lilypond", "sheet"),
+    ),
     Format("jams", ".jams", "JAMS, for research: notes, pitch curves, beats, key, chords", _jams, text=True),
     Format("captions", ".vtt", "captions for a video (WebVTT): phrase, bar, tab line", _captions, text=True),
     Format("csv", ".notes.csv", "table of the notes; no pitch curves", _note_table, text=True),
-    Format("plot", ".plot.png", "picture of the pitch over the frets", _plot),
+    Format("plot", ".plot.png", "picture of the pitch over the frets", _plot, needs=("matplotlib", "plot")),
 )
 
 
