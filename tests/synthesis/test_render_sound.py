@@ -8,13 +8,13 @@ from scipy.signal import butter, sosfilt
 from synthesis_lines import line, note
 
 from transcriber.errors import UsageError
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.technique import Technique
 from transcriber.synthesis import EXACT, TONES, PlayingStyle, Tone, perform, render_performance
 from transcriber.synthesis.resonance import BLOCK, partial_sum
 from transcriber.synthesis.string_model import (
     decay_rates,
     inharmonicity_at_fret,
-    midi_to_hz,
     partial_ratios,
     string_for,
 )

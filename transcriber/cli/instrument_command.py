@@ -60,7 +60,7 @@ def _entry(recording: str, out: Path, guitar: MeasuredGuitar) -> dict[str, Any]:
 
 
 def _print_guitar(output: Output, recording: str, out: Path, guitar: MeasuredGuitar) -> None:
-    from transcriber.pipeline import pitch_name
+    from transcriber.records.pitch import pitch_name
 
     profile = guitar.profile
     output.line(recording, style="bold")

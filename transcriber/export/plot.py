@@ -11,7 +11,8 @@ from typing import Any
 from transcriber.draft.document import Draft, DraftNote
 from transcriber.errors import UsageError
 from transcriber.export.score import unsure_notes
-from transcriber.export.tab_signs import half_steps, pitch_name
+from transcriber.export.tab_signs import half_steps
+from transcriber.records.pitch import pitch_name
 
 GROUND, INK, GRID, FAINT, ACCENT = "#fbfaf7", "#2b2b2b", "#d9d6cf", "#edebe5", "#b4471f"
 """Colours: one accent, for the contour."""

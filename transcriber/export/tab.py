@@ -13,9 +13,9 @@ from transcriber.errors import UsageError
 from transcriber.export.score import score_of
 from transcriber.export.tab_canvas import draw_system
 from transcriber.export.tab_layout import fill_systems
-from transcriber.export.tab_signs import NOTE_NAMES
 from transcriber.export.tab_words import check_list, header, remarks, take_issues, toss_ups
 from transcriber.export.tab_writer import TabWriter
+from transcriber.records.pitch import NOTE_NAMES
 
 NARROWEST, WIDEST = 60, 200
 """Characters in a line."""

@@ -11,9 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from transcriber.draft.document import DraftNote
+from transcriber.records.pitch import pitch_name
 from transcriber.records.technique import Technique
-
-NOTE_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
 LEGEND: tuple[tuple[str, str, str], ...] = (
     ("hammer", "h", "hammer-on to the note that follows the sign"),
@@ -54,11 +53,6 @@ class Sign:
     before: str
     text: str
     used: frozenset[str] = field(default=frozenset())
-
-
-def pitch_name(pitch_midi: int) -> str:
-    """Name a MIDI pitch, such as ``"F#3"``; middle C (60) is C4."""
-    return f"{NOTE_NAMES[pitch_midi % 12]}{pitch_midi // 12 - 1}"
 
 
 def half_steps(semitones: float) -> str:

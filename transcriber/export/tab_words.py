@@ -7,7 +7,7 @@ import textwrap
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
-from transcriber.export.tab_signs import NOTE_NAMES, pitch_name
+from transcriber.records.pitch import NOTE_NAMES, pitch_name
 
 TUNING_NAMES: dict[tuple[int, ...], str] = {
     (64, 59, 55, 50, 45, 40): "standard",

@@ -18,6 +18,7 @@ from transcriber.listening.settings import ListeningSettings, listening_settings
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
@@ -71,8 +72,8 @@ def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:
     """Look from a semitone below the lowest open string to two tones above the highest fret."""
     lowest = min(instrument.tuning_midi)
     highest = max(instrument.tuning_midi) + instrument.frets + 4
-    low_hz = 440.0 * 2 ** ((lowest - 1.5 - 69) / 12)
-    high_hz = min(440.0 * 2 ** ((highest + 0.5 - 69) / 12), take.sample_rate_hz / 6)
+    low_hz = midi_to_hz(lowest - 1.5)
+    high_hz = min(midi_to_hz(highest + 0.5), take.sample_rate_hz / 6)
     return PitchSettings(sample_rate_hz=take.sample_rate_hz, lowest_hz=min(low_hz, 77.0), highest_hz=high_hz)
 
 
@@ -138,7 +139,7 @@ def _stiffness(note: HeardNote, take: Take, reference_hz: float) -> Stiffness | 
     measured = measure_inharmonicity(
         take.samples,
         take.sample_rate_hz,
-        reference_hz * 2 ** ((midi - 69) / 12),
+        midi_to_hz(midi, reference_hz),
         note.onset_s - take.start_s,
         note.end_s - take.start_s,
     )

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from transcriber.records.pitch import midi_to_hz
+
 FloatArray = npt.NDArray[np.float64]
 
 SCALE_LENGTH_M = 0.6477
@@ -90,11 +92,6 @@ STRING_SET: tuple[StringSpec, ...] = (
 def string_for(open_midi: int) -> StringSpec:
     """String of the set made for the nearest pitch."""
     return min(STRING_SET, key=lambda spec: abs(spec.open_midi - open_midi))
-
-
-def midi_to_hz(midi: float, reference_hz: float = 440.0) -> float:
-    """Frequency of a MIDI number in equal temperament."""
-    return float(reference_hz * 2.0 ** ((midi - 69.0) / 12.0))
 
 
 def inharmonicity_at_fret(open_inharmonicity: float, fret: FloatArray | float) -> FloatArray:

@@ -10,7 +10,7 @@ from transcriber.export.pitch_names import spelled
 from transcriber.export.sheet import ly_text
 from transcriber.export.sheet.drawing import TAB_LINE
 from transcriber.export.sheet.moves import Move
-from transcriber.export.tab_signs import pitch_name
+from transcriber.records.pitch import pitch_name
 
 BASS_BELOW_MIDI = 35
 """An instrument whose lowest string sounds lower is written in the bass clef."""

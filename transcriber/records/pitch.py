@@ -1,0 +1,34 @@
+"""Pitch as a MIDI number, as a frequency and as a name: the one place where they are turned into each other.
+
+MIDI 69 is A4, 440 Hz (ISO 16:1975); twelve equal semitones make an octave. Names follow scientific pitch
+notation: C4 is MIDI 60.
+"""
+
+from __future__ import annotations
+
+import math
+
+A4_MIDI, A4_HZ = 69, 440.0
+SEMITONES = 12
+NOTE_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+
+
+def midi_to_hz(midi: float, reference_hz: float = A4_HZ) -> float:
+    """Return the frequency of a MIDI number in equal temperament; `reference_hz` is that of MIDI 69.
+
+    Examples
+    --------
+    >>> round(midi_to_hz(40), 4)
+    82.4069
+    """
+    return float(reference_hz * 2.0 ** ((midi - A4_MIDI) / SEMITONES))
+
+
+def hz_to_midi(frequency_hz: float, reference_hz: float = A4_HZ) -> float:
+    """Return the MIDI number, with its fraction, of a frequency above 0."""
+    return A4_MIDI + SEMITONES * math.log2(frequency_hz / reference_hz)
+
+
+def pitch_name(pitch_midi: int) -> str:
+    """Name a MIDI number in scientific pitch notation, such as ``Eb4``."""
+    return f"{NOTE_NAMES[pitch_midi % SEMITONES]}{pitch_midi // SEMITONES - 1}"
