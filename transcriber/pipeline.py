@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.errors import NoNotesError, UsageError
+from transcriber.records.pitch import pitch_name
 from transcriber.settings import DraftSettings, ExportSettings, told_options
 
 if TYPE_CHECKING:
@@ -191,7 +192,6 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     """
     from transcriber.fretboard import (
         check_pin,
-        note_name,
         parse_tuning,
         read_instrument,
         retuned,
@@ -202,8 +202,10 @@ def choose_instrument(settings: DraftSettings) -> Instrument:
     if settings.tuning is not None:
         tuning = parse_tuning(settings.tuning)
         if tuning != instrument.tuning_midi:
-            name = "tuned " + " ".join(note_name(pitch) for pitch in reversed(tuning))
+            name = "tuned " + " ".join(pitch_name(pitch) for pitch in reversed(tuning))
             instrument = retuned(instrument, tuning, name)
+    if settings.frets is not None:
+        instrument = replace(instrument, frets=settings.frets)
     if settings.capo is not None:
         if settings.capo >= instrument.frets:
             raise UsageError(
@@ -272,7 +274,6 @@ def measure_guitar(
     from transcriber.fretboard import (
         expected_places,
         instrument_file,
-        note_name,
         parse_places,
         profile_guitar,
         read_instrument,
@@ -291,7 +292,7 @@ def measure_guitar(
     stage("measuring the strings")
     profile = profile_guitar(heard, instrument, expected)
     if not profile.used:
-        first = ", ".join(note_name(note.pitch_midi) for note in heard.notes[:6])
+        first = ", ".join(pitch_name(note.pitch_midi) for note in heard.notes[:6])
         raise UsageError(
             f"none of the {len(expected)} notes expected is in '{path}', which begins {first}; "
             "name what is played with --notes, and the guitar's tuning with --instrument"
@@ -299,13 +300,6 @@ def measure_guitar(
     made = instrument_file(name, instrument, profile, expected, take.file, take.sha256)
     stage.end()
     return MeasuredGuitar(instrument, profile, made, take.problems + heard.problems)
-
-
-def pitch_name(pitch_midi: int) -> str:
-    """Name a MIDI number in scientific pitch notation."""
-    from transcriber.fretboard import note_name
-
-    return note_name(pitch_midi)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Literal, get_args
 
 from transcriber.errors import UsageError
+from transcriber.records.placed import NECK_FRETS
 from transcriber.records.told import Told
 from transcriber.records.written import Meter
 
@@ -77,6 +78,8 @@ class DraftSettings:
         Open strings as text, such as "D2 A2 D3 G3 B3 E4"; replaces the instrument's.
     capo : int or None
         Fret of the capo; replaces the instrument's.
+    frets : int or None
+        Number of frets on the neck; replaces the instrument's.
     position : int or None
         Fret of the index finger at the start, counted from the capo; 0 for open position.
     pins : tuple of Pin
@@ -100,6 +103,7 @@ class DraftSettings:
     instrument: str = "standard"
     tuning: str | None = None
     capo: int | None = None
+    frets: int | None = None
     position: int | None = None
     start_s: float | None = None
     end_s: float | None = None
@@ -113,6 +117,9 @@ class DraftSettings:
 
     def __post_init__(self) -> None:
         check_told(self.told)
+        if self.frets is not None:
+            _check_fret("frets", self.frets)
+            check_bounds("frets", self.frets, *NECK_FRETS)
         _check_fret("position", self.position)
         _check_fret("capo", self.capo)
         for name, time in (("start", self.start_s), ("end", self.end_s)):

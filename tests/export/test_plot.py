@@ -55,4 +55,3 @@ def test_without_matplotlib_one_line_says_what_to_install(monkeypatch: pytest.Mo
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
     with pytest.raises(UsageError, match=r"pip install 'transcriber\[plot\]'"):
         plot_png(lines.pickup_line())
-

@@ -1,11 +1,13 @@
 """Print how often notes are placed as they were played, by kind of fingering and by what is given.
 
-    python -m tests.fretboard.place_table [--lines N] [--split report]
+    python -m tests.fretboard.place_table [--lines N] [--split report] [--folder FOLDER]
 
 From sound: lines spliced from `strat_notes` (tests/accuracy) are listened to, and the notes found are placed.
 `strat_first` is the same guitar's recording 1 alone, profiled from its recording 2. Beside them stands the
-rule "the fret nearest the middle of the hand at the given position". Then hand-written fingerings of
-tests/fretboard, which the weights were not fitted to, without sound. Last the time that 10,000 notes take.
+rule "the fret nearest the middle of the hand at the given position". Then the takes of another guitar, on one
+open or 12th-fret string each, if FOLDER has them (`tests/data` does not), each placed as a line; then
+hand-written fingerings of tests/fretboard, which the weights were not fitted to, without sound. Last the time
+that 10,000 notes take.
 """
 
 from __future__ import annotations
@@ -13,8 +15,9 @@ from __future__ import annotations
 import argparse
 import time
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -25,6 +28,8 @@ from tests.accuracy.takes import ALL_CONDITIONS, SPLITS, JudgedTake, make_take, 
 from tests.fretboard.generated_fingerings import generate
 from tests.fretboard.handwritten_fingerings import handwritten
 from tests.fretboard.place_accuracy import accuracy_by_kind
+from tests.fretboard.string_of_notes import TAKES
+from tests.fretboard.string_profiled import DATA
 from transcriber.audio import read_take
 from transcriber.fretboard import place_notes, place_phrases, read_instrument
 from transcriber.fretboard.stiffness import expected_log10_b, string_set_of
@@ -41,7 +46,11 @@ Counts = dict[str, Counter]
 
 def count_take(take: JudgedTake) -> Counter:
     """Found notes placed as played, by reading; ``found`` is how many there are."""
-    notes = listen(read_take(take.sound), STANDARD).notes
+    return count_notes(take, listen(read_take(take.sound), STANDARD).notes)
+
+
+def count_notes(take: JudgedTake, notes: Sequence[HeardNote]) -> Counter:
+    """Count as `count_take` does, of the notes heard in a take however it was written."""
     position = take.composed.position
     readings = {
         "nothing": _document(notes, STANDARD, None),
@@ -98,6 +107,10 @@ def print_sound(split: str, set_name: str, lines: int) -> None:
     """One table of lines from sound."""
     counts, taken = from_sound(split, set_name, lines)
     print(f"{set_name}, {split} split, from sound")
+    _print_counts(counts, taken)
+
+
+def _print_counts(counts: Counts, taken: Mapping[str, int]) -> None:
     for kind in sorted(counts, key=lambda kind: (kind == "all", kind)):
         figures = counts[kind]
         shares = [
@@ -106,6 +119,36 @@ def print_sound(split: str, set_name: str, lines: int) -> None:
             if name in figures
         ]
         print(f"  {kind:16s}{'  '.join(shares)}  ({figures['found']} notes, {taken[kind]} lines)")
+
+
+def print_takes(folder: Path) -> None:
+    """Lines of one open or 12th-fret string each, on a guitar that nobody measured."""
+    counts: Counts = {}
+    taken: Counter = Counter()
+    for start, string, fret in TAKES:
+        for path in sorted((folder / "takes").glob(f"{start}_*.flac")):
+            notes = [
+                note
+                for note in listen(read_take(path), STANDARD).notes
+                if note.pitch_midi == STANDARD.open_midi(string) + fret
+            ]
+            drafted = {
+                "nothing": _document(notes, STANDARD, None),
+                "position": _document(notes, STANDARD, fret),
+            }
+            drafted["nearest"] = place_nearest(drafted["nothing"], fret)
+            found = Counter(
+                {
+                    name: sum((note["string"], note["fret"]) == (string, fret) for note in each["notes"])
+                    for name, each in drafted.items()
+                }
+            )
+            found["found"] = len(notes)
+            for kind in (f"fret {fret}", "all"):
+                counts.setdefault(kind, Counter()).update(found)
+                taken[kind] += 1
+    print("takes of one string each, another guitar, from sound" + ("" if counts else f": none in {folder}"))
+    _print_counts(counts, taken)
 
 
 def timed_line(count: int, sounding: bool) -> list[HeardNote]:
@@ -131,7 +174,7 @@ def timed_line(count: int, sounding: bool) -> list[HeardNote]:
 
 
 def print_times() -> None:
-    """Seconds for 10,000 notes, and as a multiple of what one note takes."""
+    """Processor seconds for 10,000 notes, and as a multiple of what one note takes."""
     for sounding in (False, True):
         notes = timed_line(NOTES_TIMED, sounding)
         one = notes[:1]
@@ -145,12 +188,12 @@ def print_times() -> None:
 
 
 def least_seconds(run: Callable[[], object], times: int) -> float:
-    """Shortest of several runs."""
+    """Least processor time of several runs: what else the machine does is left out of it."""
     taken = []
     for _ in range(times):
-        began = time.perf_counter()
+        began = time.process_time()
         run()
-        taken.append(time.perf_counter() - began)
+        taken.append(time.process_time() - began)
     return min(taken)
 
 
@@ -159,11 +202,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--lines", type=int, default=2, help="lines of each condition")
     parser.add_argument("--split", choices=sorted(SPLITS), default="report")
+    parser.add_argument("--folder", type=Path, default=DATA, help="with the takes of one string each")
     parser.add_argument("--times-only", action="store_true")
     options = parser.parse_args()
     if not options.times_only:
         for set_name in ("strat", PROFILED_SET):
             print_sound(options.split, set_name, options.lines)
+        print_takes(options.folder)
         print("hand-written fingerings, report half, without sound")
         for kind, figures in accuracy_by_kind(handwritten("report")).items():
             print(f"  {kind:16s}" + "  ".join(f"{name} {value:.3f}" for name, value in figures.items()))

@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from transcriber.errors import UsageError
-from transcriber.fretboard import BUILT_IN_INSTRUMENTS, check_tuning, note_name, parse_tuning, read_instrument
+from transcriber.fretboard import BUILT_IN_INSTRUMENTS, check_tuning, parse_tuning, read_instrument
 from transcriber.models import load_model, models_folder
+from transcriber.records.pitch import hz_to_midi, midi_to_hz, pitch_name
 
 STANDARD = (64, 59, 55, 50, 45, 40)  # common practice
 
@@ -22,7 +23,9 @@ def test_standard_tuning_sounds_at_the_published_frequencies() -> None:
     instrument = read_instrument("standard")
     assert instrument.tuning_midi == STANDARD
     for pitch, hertz in zip(instrument.tuning_midi, published, strict=True):
-        assert 440 * 2 ** ((pitch - 69) / 12) == pytest.approx(hertz, abs=1e-4)
+        assert midi_to_hz(pitch) == pytest.approx(hertz, abs=1e-4)
+        assert hz_to_midi(hertz) == pytest.approx(pitch, abs=1e-4)
+        assert hz_to_midi(midi_to_hz(pitch, 432.0), 432.0) == pytest.approx(pitch, abs=1e-9)
 
 
 def test_fifth_fret_sounds_as_the_next_thinner_open_string_but_fourth_on_string_3() -> None:
@@ -114,7 +117,7 @@ def test_impossible_tunings_are_refused_in_one_line(text: str, named: str) -> No
 @given(st.lists(st.integers(21, 88), min_size=3, max_size=12).map(lambda p: tuple(sorted(p, reverse=True))))
 def test_names_and_numbers_read_back(tuning: tuple[int, ...]) -> None:
     assert check_tuning(tuning) == tuning
-    assert parse_tuning(" ".join(note_name(pitch) for pitch in reversed(tuning))) == tuning
+    assert parse_tuning(" ".join(pitch_name(pitch) for pitch in reversed(tuning))) == tuning
     assert parse_tuning(" ".join(str(pitch) for pitch in reversed(tuning))) == tuning
 
 

@@ -29,6 +29,20 @@ def test_phrases_part_at_silences() -> None:
     assert phrase_bounds([], 0.05) == []
 
 
+def test_phrases_found_otherwise_are_taken_as_they_are() -> None:
+    notes = heard([*LICK, (1.5, 64), *LICK])
+    placed, phrases = place_phrases(notes, GUITAR, spans=[(0, 4), (4, 9), (9, 13)])
+    assert placed == place_notes(notes, GUITAR)
+    assert [(phrase.first, phrase.stop) for phrase in phrases] == [(0, 4), (4, 9), (9, 13)]
+    assert all(len(other.places) == p.stop - p.first for p in phrases for other in p.others)
+
+
+@pytest.mark.parametrize("spans", [[], [(0, 3)], [(1, 13)], [(0, 5), (6, 13)], [(0, 13), (13, 13)]])
+def test_phrases_that_leave_notes_out_are_refused(spans: list) -> None:
+    with pytest.raises(ValueError, match="do not cover 13 notes"):
+        place_phrases(heard([*LICK, (1.5, 64), *LICK]), GUITAR, spans=spans)
+
+
 @pytest.mark.parametrize("own", LINES, ids=lambda own: own.name)
 def test_others_play_the_same_notes_and_cost_more(own) -> None:
     notes = own.heard()

@@ -202,15 +202,18 @@ def test_a_harmonic_without_a_node_is_fretted_and_said() -> None:
     assert [problem.code for problem in result.problems] == ["no_harmonic_node"]
 
 
-def test_notes_out_of_range_are_left_out_and_said() -> None:
-    result = place_notes(pitches([39, 64, 87, 65]), GUITAR, None)
-    assert [place is None for place in result.places] == [True, False, True, False]
-    assert [problem.code for problem in result.problems] == ["pitch_out_of_range"] * 2
-    low, high = result.problems
-    assert "Eb2 (MIDI 39)" in low.message
-    assert "E2 to D6" in low.message
-    assert "Eb6 (MIDI 87)" in high.message
-    assert high.start_s == pytest.approx(0.4)
+def test_notes_out_of_range_are_left_out_and_said_once() -> None:
+    result = place_notes(pitches([39, 64, 87, 65, 39]), GUITAR, None)
+    assert [place is None for place in result.places] == [True, False, True, False, True]
+    (problem,) = result.problems
+    assert problem.code == "pitch_out_of_range"
+    assert problem.message.startswith("3 notes are out of the range of guitar, E2 to D6: ")
+    assert "Eb2 (MIDI 39), Eb6 (MIDI 87); check tuning, capo" in problem.message
+    assert (problem.start_s, problem.end_s) == (0.0, pytest.approx(0.99))
+    (one,) = place_notes(pitches([20]), GUITAR).problems
+    assert one.message.startswith("1 note is out of")
+    (many,) = place_notes(pitches(range(20, 30)), GUITAR).problems
+    assert "and 6 more; check" in many.message
 
 
 def test_nothing_to_place() -> None:
@@ -243,7 +246,7 @@ def test_capo_and_retuning_by_equal_steps_change_nothing(kind: str, position: in
     over_capo = replace(GUITAR, capo=3, frets=GUITAR.frets + 3)
     assert place_notes(raised, over_capo, position).places == plain
     lowered = [replace(note, pitch_midi=note.pitch_midi - 1) for note in notes]
-    half_step_down = read_instrument("half_step_down")
+    half_step_down = replace(read_instrument("half_step_down"), frets=GUITAR.frets)
     assert place_notes(lowered, half_step_down, position).places == plain
 
 
@@ -306,9 +309,18 @@ def test_higher_fingers_never_sit_below_lower_ones() -> None:
 
 
 SMALL = Instrument("three strings", (57, 52, 47), 9)
+
+
+@st.composite
+def note_keys(draw) -> NoteKey:
+    """A pitch, now and then pinned to one of its places."""
+    pitch = draw(st.integers(47, 62))
+    return NoteKey(pitch, pinned=draw(st.sampled_from([None, None, *SMALL.places(pitch)])))
+
+
 KINDS_OF_STEP = st.builds(
     Step,
-    key=st.builds(NoteKey, st.integers(47, 62)),
+    key=note_keys(),
     demand=st.builds(
         Demand,
         bend_semitones=st.sampled_from([0.0, 1.0, 2.0]),
@@ -317,9 +329,11 @@ KINDS_OF_STEP = st.builds(
         gapped_scale=st.booleans(),
         given_position=st.sampled_from([None, 0, 4]),
         hold=st.sampled_from([0.0, 0.5, 1.0]),
+        pull=st.sampled_from([0.2, 1.0]),
     ),
     move=st.sampled_from(list(Move)),
     haste=st.sampled_from([0.0, 0.3, 0.9]),
+    reach=st.sampled_from([None, None, 0, 2, 5]),
 )
 
 
@@ -343,6 +357,9 @@ def test_the_path_is_the_cheapest_and_the_posterior_exact(steps: list[Step]) -> 
     lattice = Lattice(SMALL, read_fretting_model())
     costs = _all_path_costs(lattice, steps)
     path = lattice.cheapest_path(steps)
+    for step, state in zip(steps, path, strict=True):
+        states = lattice.states(step.key)
+        assert step.key.pinned in (None, (states.string[state], states.fret[state]))
     assert costs[tuple(path)] == pytest.approx(costs.min(), abs=1e-4)
     assert lattice.path_cost(steps, path) == pytest.approx(costs.min(), abs=1e-4)
     weights = np.exp(-(costs - costs.min()) / read_fretting_model().temperature)

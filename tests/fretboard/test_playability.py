@@ -86,20 +86,21 @@ def test_random_lines_are_playable_wherever_anything_is(
     assert len(unplayable_moves(notes, result)) <= len(told)
 
 
-def bench_lines() -> list[Line]:
-    """Lines of both splits of the accuracy bench: composed, and written by hand."""
+def bench_lines(count: int) -> list[Line]:
+    """Lines of both splits of the accuracy bench: some composed of each condition, all written by hand."""
     composed = [
         compose(condition, number, SPLIT_SEEDS[split] + SETS.index(name)).line
         for split, sets in SPLITS.items()
         for name in sets
         for condition in CONDITIONS
-        for number in range(6)
+        for number in range(count)
     ]
     return composed + [each.line for each in handwritten()]
 
 
-def test_all_lines_of_the_bench_are_playable() -> None:
-    for number, line in enumerate(bench_lines()):
+@pytest.mark.parametrize("count", [1, pytest.param(8, marks=pytest.mark.accuracy)])
+def test_all_lines_of_the_bench_are_playable(count: int) -> None:
+    for number, line in enumerate(bench_lines(count)):
         notes = [_as_heard(note) for note in play(line, number).notes]
         result = place_notes(notes, line.instrument)
         assert not [problem for problem in result.problems if problem.code == TOO_FAST]

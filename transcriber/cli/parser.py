@@ -98,6 +98,7 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--instrument", metavar="NAME_OR_FILE", default="standard", help="default: standard")
     told.add_argument("--tuning", metavar="NOTES", help="from the lowest string up: 'D A D G B E', 'drop d'")
     told.add_argument("--capo", metavar="FRET", help="fret of the capo")
+    told.add_argument("--frets", metavar="N", help="number of frets on the neck, from the nut (24)")
     told.add_argument("--position", metavar="FRET", help="fret of the index finger from the capo, 0: open")
     told.add_argument(
         "--pin",

@@ -69,6 +69,7 @@ def draft_settings(arguments: argparse.Namespace) -> DraftSettings:
         chords=arguments.chords,
         key=arguments.key,
         capo=_optional_whole("capo", arguments.capo),
+        frets=_optional_whole("frets", arguments.frets),
         position=_optional_whole("position", arguments.position),
         start_s=optional_number("start", arguments.start, "seconds in the file"),
         end_s=optional_number("end", arguments.end, "seconds in the file"),

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from transcriber.draft.document import Draft, DraftNote
 from transcriber.export.plain_words import one_line
-from transcriber.export.tab_signs import pitch_name
+from transcriber.records.pitch import pitch_name
 from transcriber.records.technique import Technique
 
 Cell = str | int | float | None

@@ -16,7 +16,7 @@ from transcriber.fretboard.instruments import (
 from transcriber.fretboard.measured_file import instrument_file
 from transcriber.fretboard.pins import check_pin, find_pins
 from transcriber.fretboard.placement import place_notes, place_phrases, validate_position
-from transcriber.fretboard.tunings import check_tuning, note_name
+from transcriber.fretboard.tunings import check_tuning
 
 __all__ = [
     "BUILT_IN_INSTRUMENTS",
@@ -27,7 +27,6 @@ __all__ = [
     "expected_places",
     "find_pins",
     "instrument_file",
-    "note_name",
     "parse_places",
     "parse_tuning",
     "place_notes",

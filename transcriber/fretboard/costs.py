@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from transcriber.fretboard.hands import HandStates
+from transcriber.fretboard.scales import passing_notes
+from transcriber.records.pitch import SEMITONES
 
 FloatArray = npt.NDArray[np.float64]
 Features = Iterator[tuple[str, FloatArray]]
@@ -24,6 +26,8 @@ _BENDING_STRINGS = 3
 _STIFF_BELOW_FRET = 5
 _NUT_POSITION = 2
 _NEAR_NUT_POSITION = 4
+# Frets that a hand reaches, from its position.
+_AROUND_POSITION = np.arange(-1, 5)
 
 
 class Move(Enum):
@@ -54,7 +58,9 @@ class Demand:
     given_position : int or None
         Where the player said the hand is at the start.
     hold : float
-        How firmly that still holds at this note, 1 at the first note, falling to 0.
+        How firmly that still holds at this note, 1 at the first note, falling to 0 within some notes.
+    pull : float
+        How much is left of the hand's bent for staying there, 1 at the first note; rests wear it off.
     """
 
     bend_semitones: float = 0.0
@@ -64,6 +70,7 @@ class Demand:
     gapped_scale: bool = False
     given_position: int | None = None
     hold: float = 0.0
+    pull: float = 1.0
 
 
 def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Features:
@@ -91,7 +98,7 @@ def demand_features(states: HandStates, demand: Demand, hard_cost: float) -> Fea
         away = np.abs(states.position - max(demand.given_position, 1))
         yield "away_from_given", demand.hold * _number(away > 0)
         yield "frets_from_given", demand.hold * _number(np.minimum(away, 12)) / 4
-        yield "strayed_from_given", _number(np.minimum(away, 7)) / 4
+        yield "strayed_from_given", demand.pull * _number(np.minimum(away, 7)) / 4
 
 
 def _stretch_features(states: HandStates, gapped_scale: bool) -> Features:
@@ -111,16 +118,19 @@ def _stretch_features(states: HandStates, gapped_scale: bool) -> Features:
 def _crowding_features(states: HandStates, demand: Demand) -> Features:
     """Yield whether the hand would play more notes of the scale on one string than is usual.
 
-    That is two of a gapped scale and three of a full one (common practice).
+    That is two of a gapped scale and three of a full one (common practice); the passing note of a blues
+    scale comes on top.
     """
-    beneath = sum(
-        (np.isin((states.open_midi + states.position + above) % 12, list(demand.scale)))
-        & (states.position + above < states.fret)
-        for above in range(-1, 5)
-    )
+    counted = demand.scale - passing_notes(demand.scale) if demand.gapped_scale else demand.scale
+    in_scale = np.zeros(SEMITONES, dtype=bool)
+    in_scale[list(counted)] = True
+    around = states.position[:, None] + _AROUND_POSITION
+    below = around < states.fret[:, None]
+    beneath = (in_scale[(states.open_midi[:, None] + around) % SEMITONES] & below).sum(axis=1)
     usual = 2 if demand.gapped_scale else 3
     name = "third_on_string_in_gapped_scale" if demand.gapped_scale else "fourth_on_string"
-    yield name, _number((beneath >= usual) & (states.finger > 0))
+    own = in_scale[states.pitch_midi % SEMITONES] | (not demand.gapped_scale)
+    yield name, _number((beneath >= usual) & (states.finger > 0) & own)
 
 
 def _open_features(states: HandStates, open_string: FloatArray, demand: Demand) -> Features:

@@ -36,8 +36,11 @@ class FrettingModel:
         Notes before and after that tell which scale a note stands in.
     given_hold_per_note, given_hold_floor : float
         The given position holds by this factor less with every note, until it is below the floor.
-    sound_weight : float
-        Cost of a log likelihood of -1 by the sound of the string.
+    given_rest_s : float
+        Silence in which the bent for staying at the given position falls to 1/e.
+    sound_weight, sound_weight_measured : float
+        Cost of a log likelihood of -1 by the sound of the string, on a guitar that nobody measured and on one
+        that was measured.
     fastest_shift_frets_per_s : float
         The hand shifts no faster from one note's onset to the next, but for a slide, which was heard.
     too_fast_cost : float
@@ -53,6 +56,15 @@ class FrettingModel:
     sound_excess, sound_excess_width : float
         Where following the sound costs this much more a note than hands alone, the sound counts half; over
         this width (of a logistic curve) it loses its weight.
+    misfit_computed, misfit_measured : float
+        Mean squared distance of the notes of a take from their nearest place, in standard deviations,
+        at which the sound counts half: of strings computed from their gauges, and of measured ones.
+    misfit_width : float
+        Share of that distance over which it loses its weight.
+    misfit_most : float
+        What one note adds at most.
+    misfit_expected, misfit_prior_notes : float
+        Squared distance taken for granted before anything is heard, and how many notes it counts as.
     """
 
     weights: Mapping[str, float]
@@ -66,9 +78,17 @@ class FrettingModel:
     scale_reach_notes: int
     given_hold_per_note: float
     given_hold_floor: float
+    given_rest_s: float
     sound_weight: float
+    sound_weight_measured: float
     sound_excess: float
     sound_excess_width: float
+    misfit_computed: float
+    misfit_measured: float
+    misfit_width: float
+    misfit_most: float
+    misfit_expected: float
+    misfit_prior_notes: float
     fastest_shift_frets_per_s: float
     too_fast_cost: float
     phrase_rest_beats: float

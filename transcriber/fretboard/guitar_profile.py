@@ -19,12 +19,12 @@ import numpy.typing as npt
 from transcriber.errors import UsageError
 from transcriber.fretboard.stiffness import at_the_nut
 from transcriber.records.heard import Heard, HeardNote
+from transcriber.records.pitch import A4_MIDI, hz_to_midi
 from transcriber.records.placed import Instrument, MeasuredString
 
 FretPlace = tuple[int, int]
 
 OCTAVE_FRET = 12
-_A4_HZ, _A4_MIDI = 440.0, 69
 # A sound this far from an expected note, in semitones, is not it; a string may be most of a semitone off.
 _FURTHEST_SEMITONES = 0.9
 # Costs of the alignment, in semitones: an expected note left out, a sound that belongs to none, a note again.
@@ -202,10 +202,10 @@ def _sounding_midi(note: HeardNote, reference_hz: float) -> float:
     measured, that stands.
     """
     if note.stiffness is not None and note.stiffness.f0_hz is not None:
-        return _A4_MIDI + 12.0 * math.log2(note.stiffness.f0_hz / _A4_HZ)
+        return hz_to_midi(note.stiffness.f0_hz)
     cents = _steady_cents(note)
     read = median(cents) if len(cents) >= _FEWEST_FRAMES else 0.0
-    return note.pitch_midi + read / 100.0 + 12.0 * math.log2(reference_hz / _A4_HZ)
+    return note.pitch_midi + read / 100.0 + hz_to_midi(reference_hz) - A4_MIDI
 
 
 def _measure_string(notes: Sequence[UsedNote], capo: int) -> MeasuredString | None:

@@ -59,6 +59,10 @@ class HandStates:
         Whether the note is fretted although another string sounds it open.
     strings : int
         Number of strings of the instrument.
+    places : tuple of (int, int)
+        The (string, fret) pairs among the states.
+    place : ndarray of int
+        Index of each state's pair among them.
     """
 
     string: IntArray
@@ -69,6 +73,8 @@ class HandStates:
     open_midi: IntArray
     open_elsewhere: npt.NDArray[np.bool_]
     strings: int
+    places: tuple[tuple[int, int], ...]
+    place: IntArray
 
     def __len__(self) -> int:
         return len(self.string)
@@ -90,12 +96,13 @@ def places_of(key: NoteKey, instrument: Instrument) -> tuple[tuple[int, int], ..
 
 def hand_states(key: NoteKey, instrument: Instrument) -> HandStates:
     """List the states in which a note can be sounded; none if it is out of the instrument's range."""
+    places = places_of(key, instrument)
     rows = [
-        (string, fret, finger, position, key.pitch_midi)
-        for string, fret in places_of(key, instrument)
+        (string, fret, finger, position, key.pitch_midi, place)
+        for place, (string, fret) in enumerate(places)
         for finger, position in _holds(fret, instrument.highest_fret)
     ]
-    string, fret, finger, position, pitch_midi = np.array(rows, dtype=np.int64).reshape(-1, 5).T
+    string, fret, finger, position, pitch_midi, place = np.array(rows, dtype=np.int64).reshape(-1, 6).T
     return HandStates(
         string=string,
         fret=fret,
@@ -105,6 +112,8 @@ def hand_states(key: NoteKey, instrument: Instrument) -> HandStates:
         open_midi=np.array([instrument.open_midi(s) for s in string.tolist()], dtype=np.int64),
         open_elsewhere=(fret > 0) & bool(np.any(fret == 0)),
         strings=len(instrument.tuning_midi),
+        places=places,
+        place=place,
     )
 
 

@@ -13,7 +13,7 @@ from transcriber.errors import UsageError
 from transcriber.fretboard.measured_file import measured_strings
 from transcriber.fretboard.tunings import check_tuning, count_strings, read_open_strings
 from transcriber.models import load_model
-from transcriber.records.placed import Instrument, MeasuredString
+from transcriber.records.placed import NECK_FRETS, Instrument, MeasuredString
 
 BUILT_IN_INSTRUMENTS = (
     "standard",
@@ -28,7 +28,6 @@ BUILT_IN_INSTRUMENTS = (
     "bass",
 )
 INSTRUMENT_FORMAT_VERSION = 1
-FRETS_MIN, FRETS_MAX = 5, 36
 
 # For notes named without octaves: the usual tuning of as many strings.
 # From a thin first string to a bass guitar's lowest; from a child's guitar to a long-scale bass.
@@ -166,8 +165,9 @@ def _instrument_from(document: dict[str, Any], fallback_name: str) -> Instrument
     if not isinstance(tuning, list) or not all(_is_whole(pitch) for pitch in tuning):
         raise UsageError(f"tuning_midi is {tuning!r}; give a list of MIDI numbers, string 1 first")
     frets = document.get("frets")
-    if not _is_whole(frets) or not FRETS_MIN <= frets <= FRETS_MAX:
-        raise UsageError(f"frets is {frets!r}; give a whole number from {FRETS_MIN} to {FRETS_MAX}")
+    fewest, most = NECK_FRETS
+    if not _is_whole(frets) or not fewest <= frets <= most:
+        raise UsageError(f"frets is {frets!r}; give a whole number from {fewest} to {most}")
     capo = document.get("capo", 0)
     if not _is_whole(capo) or not 0 <= capo < frets:
         raise UsageError(f"capo is {capo!r}; give a fret from 0 to {frets - 1}")

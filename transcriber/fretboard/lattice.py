@@ -106,10 +106,8 @@ class Lattice:
 
     def _sound_cost(self, step: Step, sound: PlaceLikelihood) -> CostArray:
         states = self.states(step.key)
-        likely = [
-            sound.get(place, 0.0) for place in zip(states.string.tolist(), states.fret.tolist(), strict=True)
-        ]
-        return np.float32(-step.sound_weight) * np.array(likely, np.float32)
+        likely = np.array([sound.get(place, 0.0) for place in states.places], np.float32)
+        return np.float32(-step.sound_weight) * likely[states.place]
 
     def move_cost(self, before: Step, step: Step) -> CostArray:
         """Cost of each move from a state of `before` to one of `step`, shape (n, m)."""

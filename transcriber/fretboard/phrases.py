@@ -52,6 +52,19 @@ def phrase_bounds(notes: Sequence[HeardNote], rest_s: float) -> list[tuple[int, 
     return list(pairwise([*starts, len(notes)]))
 
 
+def check_spans(spans: Sequence[tuple[int, int]], count: int) -> None:
+    """Refuse phrases that do not cover a line of `count` notes one after the other.
+
+    Raises
+    ------
+    ValueError
+    """
+    edges = [0, *(stop for _, stop in spans)]
+    starts = [first for first, _ in spans]
+    if edges[:-1] != starts or edges[-1] != count or any(stop <= first for first, stop in spans):
+        raise ValueError(f"phrases {list(spans)} do not cover {count} notes one after the other")
+
+
 def other_fingerings(
     lattice: Lattice,
     steps: Sequence[Step],

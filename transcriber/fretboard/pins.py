@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from transcriber.errors import UsageError
 from transcriber.fretboard.hands import NoteKey, places_of
-from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
+from transcriber.records.pitch import pitch_name
 from transcriber.records.placed import Instrument
 
 Pins = Mapping[int, tuple[int, int]]
@@ -81,8 +81,8 @@ def pinned_key(key: NoteKey, place: tuple[int, int], note: HeardNote, instrument
     if place not in places_of(key, instrument):
         string, fret = place
         able = ", ".join(f"{s}/{f}" for s, f in places_of(key, instrument)) or "nowhere on this neck"
-        sounds = note_name(instrument.open_midi(string) + fret)
-        heard = note_name(key.pitch_midi) + (" as a harmonic" if key.harmonic else "")
+        sounds = pitch_name(instrument.open_midi(string) + fret)
+        heard = pitch_name(key.pitch_midi) + (" as a harmonic" if key.harmonic else "")
         raise UsageError(
             f"pin {string}/{fret} sounds {sounds}, but the note at {note.onset_s:.2f} s is {heard}; "
             f"it can be played at {able}"
@@ -91,4 +91,4 @@ def pinned_key(key: NoteKey, place: tuple[int, int], note: HeardNote, instrument
 
 
 def _name(note: HeardNote) -> str:
-    return f"{note.onset_s:.2f} s ({note_name(note.pitch_midi)})"
+    return f"{note.onset_s:.2f} s ({pitch_name(note.pitch_midi)})"

@@ -14,19 +14,23 @@ from transcriber.errors import UsageError
 from transcriber.fretboard.costs import Demand, Move
 from transcriber.fretboard.fretting_model import FrettingModel, read_fretting_model
 from transcriber.fretboard.hands import HandStates, NoteKey, places_of
-from transcriber.fretboard.lattice import Lattice, PlaceLikelihood, Step
-from transcriber.fretboard.phrases import other_fingerings, phrase_bounds
+from transcriber.fretboard.lattice import Lattice, Step
+from transcriber.fretboard.phrases import check_spans, other_fingerings, phrase_bounds
 from transcriber.fretboard.pins import Pins, pinned_key
 from transcriber.fretboard.playability import too_fast_shifts
 from transcriber.fretboard.scales import is_gapped, scales_around
-from transcriber.fretboard.stiffness import string_log_likelihoods, string_set_of
-from transcriber.fretboard.tunings import note_name
+from transcriber.fretboard.sound import with_sound
 from transcriber.records.heard import HeardNote
 from transcriber.records.phrased import PhraseFingering, PhrasePlaces
+from transcriber.records.pitch import pitch_name
 from transcriber.records.placed import Instrument, Place, Placed
 from transcriber.records.problem import Problem
 
 FloatArray = npt.NDArray[np.float64]
+Span = tuple[int, int]
+
+# Pitches out of range that are named one by one.
+_MOST_NAMED = 4
 
 
 def place_notes(
@@ -65,6 +69,7 @@ def place_phrases(
     position: int | None = None,
     pins: Pins | None = None,
     beat_s: float = 0.5,
+    spans: Sequence[Span] | None = None,
 ) -> tuple[Placed, tuple[PhrasePlaces, ...]]:
     """Place a line as `place_notes` does, and list the best other fingerings of each phrase.
 
@@ -73,17 +78,29 @@ def place_phrases(
     notes, instrument, position, pins
         See `place_notes`.
     beat_s : float
-        Length of a beat: silences of about one part phrases.
+        Length of a beat: silences of about one part phrases, unless they are given.
+    spans : sequence of (int, int), optional
+        Phrases found otherwise: first note of each and the note after its last, in order, covering all notes.
 
     Returns
     -------
     Placed
     tuple of PhrasePlaces
         In order, covering all notes.
+
+    Raises
+    ------
+    UsageError
+        As `place_notes`.
+    ValueError
+        If `spans` leave notes out or overlap.
     """
     fingered = _finger(notes, instrument, position, pins or {})
+    if spans is None:
+        spans = phrase_bounds(notes, fingered.model.phrase_rest_beats * beat_s)
+    check_spans(spans, len(notes))
     phrases = []
-    for first, stop in phrase_bounds(notes, fingered.model.phrase_rest_beats * beat_s):
+    for first, stop in spans:
         span = bisect_left(fingered.indices, first), bisect_left(fingered.indices, stop)
         others = []
         if span[0] < span[1]:
@@ -131,7 +148,7 @@ def _finger(notes: Sequence[HeardNote], instrument: Instrument, position: int | 
     if playable:
         heard = [notes[i] for i in playable]
         steps = plan_steps(heard, list(playable.values()), position, model)
-        steps = _with_sound(steps, [_sound_of(note, instrument) for note in heard], lattice, model)
+        steps = with_sound(steps, heard, instrument, lattice, model)
         path = tuple(lattice.cheapest_path(steps))
         problems += too_fast_shifts(lattice, steps, path, heard)
     return Fingered(tuple(playable), tuple(steps), path, lattice, model, instrument, tuple(problems))
@@ -184,10 +201,13 @@ def plan_steps(
 ) -> list[Step]:
     """Say of each note what the lattice needs: key, demand, how it follows the one before, in what haste."""
     scales = scales_around([note.pitch_midi for note in notes], model.scale_reach_notes)
+    pull = 1.0
     steps = []
     for index, (note, key) in enumerate(zip(notes, keys, strict=True)):
         before = notes[index - 1] if index else None
         hold = model.given_hold_per_note**index if position is not None else 0.0
+        if before is not None:
+            pull *= math.exp(-max(note.onset_s - before.end_s, 0.0) / model.given_rest_s)
         demand = Demand(
             bend_semitones=_bend_height(note),
             vibrato=note.has("vibrato"),
@@ -196,6 +216,8 @@ def plan_steps(
             gliding=note.has("slide_in", "slide_out"),
             given_position=position,
             hold=hold if hold >= model.given_hold_floor else 0.0,
+            # In tenths, so that equal demands are weighed once; of no account where no position is told.
+            pull=round(pull, 1) if position is not None else 1.0,
         )
         steps.append(
             Step(
@@ -212,18 +234,16 @@ def plan_steps(
 def _choose_keys(
     notes: Sequence[HeardNote], instrument: Instrument, pins: Pins
 ) -> tuple[list[NoteKey | None], list[Problem]]:
-    lowest = min(instrument.tuning_midi) + instrument.capo
-    highest = max(instrument.tuning_midi) + instrument.frets
     keys: list[NoteKey | None] = []
     problems = []
     for index, note in enumerate(notes):
         key = NoteKey(note.pitch_midi, harmonic=note.has("natural_harmonic"))
-        name = note_name(note.pitch_midi)
         if key.harmonic and not places_of(key, instrument):
             problems.append(
                 Problem(
                     "no_harmonic_node",
-                    f"no open string has {name} as a natural harmonic; it is placed as a fretted note",
+                    f"no open string has {pitch_name(note.pitch_midi)} as a natural harmonic; "
+                    "it is placed as a fretted note",
                     note.onset_s,
                     note.end_s,
                 )
@@ -231,58 +251,28 @@ def _choose_keys(
             key = NoteKey(note.pitch_midi)
         if index in pins:
             key = pinned_key(key, pins[index], note, instrument)
-        if places_of(key, instrument):
-            keys.append(key)
-            continue
-        keys.append(None)
-        problems.append(
-            Problem(
-                "pitch_out_of_range",
-                f"{name} (MIDI {note.pitch_midi}) is out of the range of {instrument.name}, "
-                f"{note_name(lowest)} to {note_name(highest)}; check tuning and capo",
-                note.onset_s,
-                note.end_s,
-            )
-        )
+        keys.append(key if places_of(key, instrument) else None)
+    beyond = [note for note, key in zip(notes, keys, strict=True) if key is None]
+    if beyond:
+        problems.append(_out_of_range(beyond, instrument))
     return keys, problems
 
 
-def _with_sound(
-    steps: list[Step], sounds: Sequence[PlaceLikelihood | None], lattice: Lattice, model: FrettingModel
-) -> list[Step]:
-    """Add what the strings sound like, by as much as it agrees with what hands can do.
-
-    The strings of a guitar nobody measured may be far from those of its file. Then places that sound likely
-    do not join to a line a hand would play, which shows in what following them costs.
-    """
-    heard = sum(sound is not None for sound in sounds)
-    if not heard:
-        return steps
-    full = [
-        replace(step, sound=sound, sound_weight=model.sound_weight)
-        for step, sound in zip(steps, sounds, strict=True)
-    ]
-    # Both readings in one pass: what moves cost takes most of the time.
-    own = [
-        np.stack([lattice.demand_cost(by_hand), lattice.demand_cost(by_both)])
-        for by_hand, by_both in zip(steps, full, strict=True)
-    ]
-    hand_path, both_path = lattice.cheapest_paths(steps, own)
-    excess = (both_path.cost - hand_path.cost) / heard
-    trust = 1.0 / (1.0 + math.exp((excess - model.sound_excess) / model.sound_excess_width))
-    return [replace(step, sound_weight=model.sound_weight * trust) for step in full]
-
-
-def _sound_of(note: HeardNote, instrument: Instrument) -> PlaceLikelihood | None:
-    """Log likelihood of each place of a note by the stiffness of its string, None where nothing is known."""
-    strings = string_set_of(instrument)
-    if note.stiffness is None or strings is None or note.has("natural_harmonic"):
-        return None
-    return string_log_likelihoods(
-        note.stiffness.log10_b,
-        note.stiffness.standard_error,
-        instrument.places(note.pitch_midi),
-        strings,
+def _out_of_range(notes: Sequence[HeardNote], instrument: Instrument) -> Problem:
+    """Name all notes that the instrument does not have in one problem."""
+    lowest = min(instrument.tuning_midi) + instrument.capo
+    highest = max(instrument.tuning_midi) + instrument.frets
+    pitches = sorted({note.pitch_midi for note in notes})
+    names = ", ".join(f"{pitch_name(pitch)} (MIDI {pitch})" for pitch in pitches[:_MOST_NAMED])
+    if len(pitches) > _MOST_NAMED:
+        names += f" and {len(pitches) - _MOST_NAMED} more"
+    count = "1 note is" if len(notes) == 1 else f"{len(notes)} notes are"
+    return Problem(
+        "pitch_out_of_range",
+        f"{count} out of the range of {instrument.name}, {pitch_name(lowest)} to {pitch_name(highest)}: "
+        f"{names}; check tuning, capo and number of frets",
+        notes[0].onset_s,
+        max(note.end_s for note in notes),
     )
 
 
@@ -329,11 +319,8 @@ def _haste(before: HeardNote, note: HeardNote, model: FrettingModel) -> float:
 
 def _place_from(states: HandStates, state: int, posterior: FloatArray) -> Place:
     """Gather a note's chosen state and posterior into a place with its confidence and the other places."""
-    shares: dict[tuple[int, int], float] = {}
-    for place, share in zip(
-        zip(states.string.tolist(), states.fret.tolist(), strict=True), posterior, strict=True
-    ):
-        shares[place] = shares.get(place, 0.0) + float(share)
+    of_places = np.bincount(states.place, posterior, len(states.places)).tolist()
+    shares = dict(zip(states.places, of_places, strict=True))
     chosen = (int(states.string[state]), int(states.fret[state]))
     others = sorted(shares.keys() - {chosen}, key=lambda place: (-round(shares[place], 6), place))
     return Place(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from transcriber.fretboard.lattice import Lattice, Step
-from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
+from transcriber.records.pitch import pitch_name
 from transcriber.records.problem import Problem
 
 
@@ -37,7 +37,7 @@ def too_fast_shifts(
         problems.append(
             Problem(
                 "shift_too_fast",
-                f"between {note_name(before.pitch_midi)} and {note_name(note.pitch_midi)} the hand has "
+                f"between {pitch_name(before.pitch_midi)} and {pitch_name(note.pitch_midi)} the hand has "
                 f"{apart:.2f} s to shift {shift} frets, more than it can; check both pitches and places",
                 before.onset_s,
                 note.onset_s,

@@ -34,3 +34,10 @@ def is_gapped(pitch_classes: Set[int]) -> bool:
     if not semitones:
         return True
     return len(semitones) == 2 and (semitones[0] - semitones[1]) % 12 in (1, 11)
+
+
+def passing_notes(pitch_classes: Set[int]) -> frozenset[int]:
+    """Pitch classes with a semitone to either side, such as the one a blues scale adds to a pentatonic."""
+    return frozenset(
+        step for step in pitch_classes if {(step - 1) % 12, (step + 1) % 12} <= set(pitch_classes)
+    )

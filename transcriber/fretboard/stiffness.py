@@ -10,11 +10,12 @@ player's own guitar was measured, what was measured stands instead.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument, MeasuredString
 
 _YOUNG_PA = 207e9
@@ -23,7 +24,6 @@ _WRAP_KG_M3 = 7900.0
 # Round wire laid side by side fills pi / 4 of its ring.
 _WRAP_FILL = math.pi / 4
 _INCH_M = 0.0254
-_A4_HZ, _A4_MIDI = 440.0, 69
 _FRETS_PER_DOUBLING = 6.0
 # Electric sets wind their third string from this gauge on; thinner ones are plain (common practice).
 _WOUND_FROM_IN = 0.0205
@@ -71,15 +71,17 @@ class StiffnessSettings:
     measured_sd_floor : float
         Least standard deviation from a measured one, however well its own notes agreed: frets of one string
         stray from the law by 0.01 to 0.02, and strings age.
-    outlier_share : float
-        Share of measurements taken to tell nothing about the string; bounds what one note can say.
+    outlier_share, measured_outlier_share : float
+        Share of measurements taken to tell nothing, of a computed and of a measured string; bounds what one
+        note can say.
     outlier_width : float
         Range of log10 B over which such measurements are spread.
     """
 
     model_sd: float = 0.12
-    measured_sd_floor: float = 0.04
+    measured_sd_floor: float = 0.03
     outlier_share: float = 0.1
+    measured_outlier_share: float = 0.02
     outlier_width: float = 2.5
 
 
@@ -126,7 +128,7 @@ def expected_log10_b(strings: StringSet, string: int, fret: float) -> float:
     gauge_in = strings.gauges_in[string - 1]
     core_in = core_of(gauge_in)
     core_m, length_m = core_in * _INCH_M, strings.scale_length_mm / 1000.0
-    open_hz = _A4_HZ * 2.0 ** ((strings.tuning_midi[string - 1] - _A4_MIDI) / 12.0)
+    open_hz = midi_to_hz(strings.tuning_midi[string - 1])
     tension_n = _mass_kg_m(gauge_in, core_in) * (2.0 * length_m * open_hz) ** 2
     open_b = math.pi**3 * _YOUNG_PA * core_m**4 / (64.0 * tension_n * length_m**2)
     return math.log10(open_b) + shortened
@@ -144,6 +146,64 @@ def core_of(gauge_in: float) -> float:
     return float(np.interp(gauge_in, _WOUND_GAUGES_IN, _CORES_IN))
 
 
+class StringEvidence:
+    """What measured inharmonicities say about the places of notes; what is expected is worked out once.
+
+    A measurement is normal about the expected value, with the strings' and its own error, or an outlier
+    that says nothing: one far from all places, or a poor one, makes no difference between them.
+
+    Parameters
+    ----------
+    strings : StringSet
+    instrument : Instrument
+        Says which places a pitch has.
+    settings : StiffnessSettings, optional
+    """
+
+    def __init__(
+        self, strings: StringSet, instrument: Instrument, settings: StiffnessSettings | None = None
+    ) -> None:
+        self._strings = strings
+        self._instrument = instrument
+        self._settings = settings or StiffnessSettings()
+        self._expected: dict[int, list[_Expected]] = {}
+
+    def log_likelihoods(
+        self, pitch_midi: int, log10_b: float, standard_error: float
+    ) -> dict[tuple[int, int], float]:
+        """Say how well a measurement fits each place of a pitch.
+
+        Returns
+        -------
+        dict of (int, int) to float
+            Natural logarithm of the likelihood of each place over that of the best, so at most 0.
+        """
+        return _log_likelihoods(log10_b, standard_error, self._places(pitch_midi), self._settings)
+
+    def nearest(self, pitch_midi: int, log10_b: float, standard_error: float) -> tuple[float, float]:
+        """Tell how far a measurement lies from the nearest place of its pitch.
+
+        Returns
+        -------
+        float
+            In standard deviations; infinite if the pitch has no place.
+        float
+            Share of the variance that is the strings' own, 0 to 1: little where the note was heard vaguely.
+        """
+        distance, clarity = math.inf, 0.0
+        for place in self._places(pitch_midi):
+            spread = math.hypot(place.sd, standard_error)
+            distance = min(distance, abs(log10_b - place.log10_b) / spread)
+            clarity = max(clarity, (place.sd / spread) ** 2)
+        return distance, clarity
+
+    def _places(self, pitch_midi: int) -> list[_Expected]:
+        if pitch_midi not in self._expected:
+            places = self._instrument.places(pitch_midi)
+            self._expected[pitch_midi] = [_expect(self._strings, place, self._settings) for place in places]
+        return self._expected[pitch_midi]
+
+
 def string_log_likelihoods(
     log10_b: float,
     standard_error: float,
@@ -151,10 +211,7 @@ def string_log_likelihoods(
     strings: StringSet,
     settings: StiffnessSettings | None = None,
 ) -> dict[tuple[int, int], float]:
-    """Say how well a measured inharmonicity fits each place.
-
-    The measurement is normal about the expected value, with the model's and its own error, or an outlier that
-    says nothing: a measurement far from all places, or a poor one, makes no difference between them.
+    """Say how well a measured inharmonicity fits each place: see `StringEvidence.log_likelihoods`.
 
     Parameters
     ----------
@@ -164,20 +221,44 @@ def string_log_likelihoods(
         (string, fret) pairs, frets counted from the capo.
     strings : StringSet
     settings : StiffnessSettings, optional
-
-    Returns
-    -------
-    dict of (int, int) to float
-        Natural logarithm of the likelihood of each place over that of the best, so at most 0.
     """
     settings = settings or StiffnessSettings()
-    outlier = settings.outlier_share / settings.outlier_width
+    expected = [_expect(strings, place, settings) for place in places]
+    return _log_likelihoods(log10_b, standard_error, expected, settings)
+
+
+@dataclass(frozen=True)
+class _Expected:
+    """What a note at one place would be measured at, and how far a string may lie from it."""
+
+    place: tuple[int, int]
+    log10_b: float
+    sd: float
+    outlier_share: float
+
+
+def _expect(strings: StringSet, place: tuple[int, int], settings: StiffnessSettings) -> _Expected:
+    string, fret = place
+    known = strings.measured[string - 1] if strings.measured else None
+    measured = known is not None and known.log10_b is not None
+    return _Expected(
+        place=place,
+        log10_b=expected_log10_b(strings, string, fret),
+        sd=_expectation_sd(strings, string, settings),
+        outlier_share=settings.measured_outlier_share if measured else settings.outlier_share,
+    )
+
+
+def _log_likelihoods(
+    log10_b: float, standard_error: float, expected: Sequence[_Expected], settings: StiffnessSettings
+) -> dict[tuple[int, int], float]:
     scores = {}
-    for string, fret in places:
-        spread = math.hypot(_expectation_sd(strings, string, settings), standard_error)
-        distance = (log10_b - expected_log10_b(strings, string, fret)) / spread
+    for each in expected:
+        spread = math.hypot(each.sd, standard_error)
+        distance = (log10_b - each.log10_b) / spread
         density = math.exp(-0.5 * distance**2) / (spread * math.sqrt(2.0 * math.pi))
-        scores[string, fret] = math.log((1.0 - settings.outlier_share) * density + outlier)
+        outlier = each.outlier_share / settings.outlier_width
+        scores[each.place] = math.log((1.0 - each.outlier_share) * density + outlier)
     best = max(scores.values(), default=0.0)
     return {place: score - best for place, score in scores.items()}
 

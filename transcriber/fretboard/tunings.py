@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from transcriber.errors import UsageError
+from transcriber.records.pitch import pitch_name
 
 STRINGS_MIN, STRINGS_MAX = 3, 12
 # A0 lies below any bass string in use; E6 is two octaves over the first string of a guitar.
@@ -18,13 +19,7 @@ OPEN_MIDI_MIN, OPEN_MIDI_MAX = 21, 88
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTALS = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _NOTE = re.compile(r"([A-Ga-g])([#♯b♭]?)(\d+)?")
-
-
-def note_name(pitch_midi: int) -> str:
-    """Name a MIDI number in scientific pitch notation, such as ``Eb4``."""
-    return f"{_NAMES[pitch_midi % 12]}{pitch_midi // 12 - 1}"
 
 
 def check_tuning(tuning_midi: Sequence[int]) -> tuple[int, ...]:
@@ -46,12 +41,12 @@ def check_tuning(tuning_midi: Sequence[int]) -> tuple[int, ...]:
         if not OPEN_MIDI_MIN <= pitch <= OPEN_MIDI_MAX:
             raise UsageError(
                 f"an open string at MIDI {pitch} is out of {OPEN_MIDI_MIN} to {OPEN_MIDI_MAX} "
-                f"({note_name(OPEN_MIDI_MIN)} to {note_name(OPEN_MIDI_MAX)}); correct the octave"
+                f"({pitch_name(OPEN_MIDI_MIN)} to {pitch_name(OPEN_MIDI_MAX)}); correct the octave"
             )
     for higher, lower in pairwise(tuning):
         if higher < lower:
             raise UsageError(
-                f"string {note_name(higher)} comes after {note_name(lower)} but sounds lower; "
+                f"string {pitch_name(higher)} comes after {pitch_name(lower)} but sounds lower; "
                 "name the strings from the lowest up"
             )
     return tuning

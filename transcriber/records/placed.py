@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from transcriber.records.problem import Problem
 
+NECK_FRETS = (5, 36)
+"""Fewest and most frets of a neck."""
+
 
 @dataclass(frozen=True)
 class MeasuredString:
