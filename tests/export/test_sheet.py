@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 
 from transcriber.draft.document import Chord, Draft, Key, Phrase
 from transcriber.errors import TranscriberError, UsageError
+from transcriber.export.formats import formats_named
 from transcriber.export.plain_words import one_line
 from transcriber.export.sheet import engrave as engraving
 from transcriber.export.sheet.engrave import engrave, program
@@ -29,6 +30,7 @@ from transcriber.export.sheet.page import sheet_source
 from transcriber.export.sheet.staves import bent_piece
 from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
+from transcriber.settings import ExportSettings
 
 needs_lilypond = pytest.mark.skipif(
     find_spec("lilypond") is None, reason="the package lilypond is not installed"
@@ -300,3 +302,20 @@ def test_a_page_ends_at_a_phrase(tmp_path: Path) -> None:
         numbers = re.findall(r"<tspan>\s*(\d+)\s*</tspan>", page.read_text())
         first = min(int(number) for number in numbers if int(number) > 9)
         assert first % 5 == 1, first
+
+
+@needs_lilypond
+@pytest.mark.parametrize(
+    ("name", "suffixes"),
+    [
+        ("sheet", [".sheet.pdf"]),
+        ("sheet-svg", [".sheet.svg"]),
+        ("sheet-png", [".sheet.png"]),
+        ("phrases", [".phrase-01.png", ".phrases.json"]),
+    ],
+)
+def test_files_of_each_format(name: str, suffixes: list[str]) -> None:
+    (row,) = formats_named([name])
+    made = row.write(lines.straight_line(), ExportSettings(staves="tab", paper="letter", count=True))
+    assert list(made) == suffixes
+    assert row.single == (len(suffixes) == 1 and name == "sheet")

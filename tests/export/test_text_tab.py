@@ -307,6 +307,18 @@ def test_two_notes_on_one_string_are_both_shown() -> None:
     assert "5+7" in text_tab(draft)
 
 
+def test_a_phrase_is_listed_only_if_it_has_more_to_tell_than_its_number() -> None:
+    draft = lines.straight_line()
+    plain = Phrase("p1", "Phrase 1", None, 0.5, 2.0)
+    again = Phrase("p2", "Phrase 2", "slower", 2.0, 3.0, like="p1", like_words="as phrase 1, a third higher")
+    named = Phrase("p3", "Turn", None, 3.0, 9.0)
+    text = text_tab(replace(draft, phrases=(plain, again, named)))
+    told = "- 0:02.00 Phrase 2: as phrase 1, a third higher; slower\n- 0:03.00 Turn\n"
+    assert f"\nPhrases\n{told}" in text
+    assert "Phrase 1\n" not in text
+    assert "Remarks" not in text
+
+
 def test_no_notes() -> None:
     text = text_tab(replace(lines.straight_line(), notes=(), chords=(), issues=()))
     assert text.startswith("ferry_landing.wav\n=")

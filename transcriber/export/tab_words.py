@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
@@ -33,6 +34,9 @@ ASPECT_WORDS = {
     "technique": "technique",
 }
 """What a person checks, by aspect of confidence."""
+
+NUMBERED_PHRASE = re.compile(r"Phrase \d+")
+"""Name of a phrase that nobody named."""
 
 CHECK_COLUMNS = ("bar", "beat", "time", "string/fret", "least sure")
 """Heads of the table of notes to check."""
@@ -78,17 +82,18 @@ def check_list(draft: Draft, width: int) -> list[str]:
 
 
 def remarks(draft: Draft, width: int) -> list[str]:
-    """Phrases with their names, and the teacher's own words on phrases and notes."""
-    lines: list[str] = []
+    """Phrases that have more to tell than their number, and the teacher's own words on notes."""
+    phrases: list[str] = []
     for phrase in draft.phrases:
-        if not phrase.name and not phrase.remark:
-            continue
-        words = f"{_clock(phrase.start_s)} {one_line(phrase.name)}"
-        lines += _item(words + (f": {one_line(phrase.remark)}" if phrase.remark else ""), width)
-    for note in draft.notes:
-        if note.remark:
-            lines += _item(f"{_where(note)}: {one_line(note.remark)}", width)
-    return ["", "Remarks", *lines] if lines else []
+        name = one_line(phrase.name)
+        told = [one_line(words) for words in (phrase.like_words, phrase.remark) if words]
+        if told or not (name == "" or NUMBERED_PHRASE.fullmatch(name)):
+            place = f"{_clock(phrase.start_s)} {name}".strip()
+            phrases += _item(": ".join([place, "; ".join(told)] if told else [place]), width)
+    lines = ["", "Phrases", *phrases] if phrases else []
+    noted = [(note, one_line(note.remark)) for note in draft.notes if note.remark]
+    words = [line for note, remark in noted for line in _item(f"{_where(note)}: {remark}", width)]
+    return lines + (["", "Remarks", *words] if words else [])
 
 
 def toss_ups(draft: Draft, width: int) -> list[str]:

@@ -53,7 +53,8 @@ def phrase_starts(draft: Draft) -> tuple[PhraseStart, ...]:
         bar, within = divmod(at, draft.meter.beats)
         later = 1 if within > Fraction(draft.meter.beats, 2) else 0
         label = one_line(phrase.name) or f"Phrase {number}"
-        found.append(PhraseStart(at, int(bar) + 1 + later, label, one_line(phrase.remark or "")))
+        remark = one_line(phrase.remark or phrase.like_words or "")
+        found.append(PhraseStart(at, int(bar) + 1 + later, label, remark))
     return tuple(found)
 
 
