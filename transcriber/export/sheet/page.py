@@ -19,8 +19,8 @@ from transcriber.export.tab_words import capo_words, tuning_words
 LONGEST_INLINE = 26
 """A remark with more characters is numbered, and stands in full at the end."""
 
-TITLE_WIDTH, FOOT_WIDTH = 46, 100
-"""Characters in a line of the title and of what stands at the end."""
+TITLE_WIDTH, LABEL_WIDTH, FOOT_WIDTH = 46, 32, 100
+"""Characters in a line of the title, of a phrase's label, and of what stands at the end."""
 
 
 class Remarks:
@@ -77,7 +77,7 @@ def sheet_source(draft: Draft, which: str = "both", paper: str = "a4", count: bo
             "\\paper { tagline = ##f ragged-last-bottom = ##t ragged-bottom = ##t ragged-last = ##t",
             "  top-margin = 10 bottom-margin = 10 left-margin = 14 right-margin = 14",
             "  system-system-spacing.padding = #1.5 markup-system-spacing.padding = #2",
-            "  last-bottom-spacing.padding = #1",
+            "  last-bottom-spacing.padding = #1 score-markup-spacing.padding = #2",
             "  oddFooterMarkup = \\markup \\unless \\on-first-page \\column { \\vspace #1.5",
             f'  \\fill-line {{ \\fontsize #-2 \\concat {{ {ly_text.quoted(title_of(draft))} ", page "',
             "  \\fromproperty #'page:page-number-string } } }",
@@ -182,7 +182,8 @@ def _labels(draft: Draft, remarks: Remarks) -> dict[Fraction, str]:
     """Labels of the phrases, where they begin."""
     found = {}
     for start in frame.phrase_starts(draft):
-        label = f"\\box \\fontsize #-0.5 {ly_text.quoted(start.label)}"
+        lines = " ".join(f"\\line {{ {ly_text.quoted(line)} }}" for line in wrapped(start.label, LABEL_WIDTH))
+        label = f"\\box \\fontsize #-0.5 \\column {{ {lines} }}"
         words = remarks.markup(start.remark).removeprefix("\\markup ") if start.remark else ""
         found[start.at] = f"\\textMark \\markup {{ {label} {words} }}"
     return found
@@ -199,14 +200,19 @@ def _header(draft: Draft, which: str) -> str:
         right.append("Notation as it sounds, capo on")
     rows = [" ".join(f"\\line {{ {ly_text.quoted(words)} }}" for words in side) for side in (left, right)]
     return (
-        f"\\header {{ title = \\markup {title}\n"
+        f"\\header {{ title = \\markup \\column {{ {title} \\vspace #0.3 }}\n"
         f"  poet = \\markup \\fontsize #-1 \\column {{ {rows[0]} }}\n"
         f"  composer = \\markup \\fontsize #-1 \\right-column {{ {rows[1]} }} }}"
     )
 
 
+def wrapped(words: str, width: int) -> list[str]:
+    """Words in lines of at most so many characters, at least one line."""
+    return textwrap.wrap(words, width) or [""]
+
+
 def _column(words: str, width: int) -> str:
-    lines = textwrap.wrap(words, width) or [""]
+    lines = wrapped(words, width)
     return "\\center-column { " + " ".join(f"\\line {{ {ly_text.quoted(line)} }}" for line in lines) + " }"
 
 
@@ -218,7 +224,7 @@ def _foot(draft: Draft, used: set[str], listed: Sequence[str]) -> list[str]:
         for number, remark in enumerate(listed, start=1):
             for line in textwrap.wrap(f"{number}  {remark}", FOOT_WIDTH, subsequent_indent="    "):
                 rows.append(f"\\line {{ {ly_text.quoted(line)} }}")
-        words.append('\\markup \\fontsize #-1 \\column { \\bold "Remarks" ' + " ".join(rows) + " }")
+        words.append('\\markup \\fontsize #-1 \\column { \\vspace #0.8 \\bold "Remarks" ' + " ".join(rows) + " }")
     words.append(signs.legend(used))
     unsure = unsure_notes(draft)
     if unsure:
