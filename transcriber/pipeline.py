@@ -17,6 +17,7 @@ from transcriber.settings import DraftSettings, ExportSettings, told_options
 if TYPE_CHECKING:
     from transcriber.draft.calibration import Calibration
     from transcriber.draft.document import Draft
+    from transcriber.export.feel import Feel
     from transcriber.export.formats import Format
     from transcriber.fretboard import GuitarProfile
     from transcriber.records.heard import Heard
@@ -159,7 +160,7 @@ def retimed_files(
     document = folder / f"{name}{DRAFT_SUFFIX}"
     files = {document: draft_bytes(anew, document.name)}
     files |= _formatted(corrected, folder, name, settings, formats)
-    return DraftFiles(files, corrected, (*problems, *stale))
+    return DraftFiles(files, corrected, (*problems, *stale), _feel(corrected))
 
 
 def load_stages() -> None:
@@ -314,11 +315,14 @@ class DraftFiles:
         The draft with the corrections applied.
     problems : tuple of Problem
         Corrections that no longer fit.
+    feel : tuple of (Feel, str)
+        How far ahead of the beat or behind it each phrase sits, and that in words.
     """
 
     files: dict[Path, bytes]
     corrected: Draft
     problems: tuple[Problem, ...]
+    feel: tuple[tuple[Feel, str], ...] = ()
 
 
 def export_formats(names: Sequence[str] | None = None) -> tuple[Format, ...]:
@@ -376,7 +380,7 @@ def draft_files(
         corrected = explained(corrected)
     files = {document: draft_bytes(draft, document.name)}
     files |= _formatted(corrected, folder, name, settings, formats)
-    return DraftFiles(files, corrected, tuple(problems))
+    return DraftFiles(files, corrected, tuple(problems), _feel(corrected))
 
 
 def exported_files(
@@ -408,6 +412,12 @@ def exported_files(
     corrected = explained(read.draft)
     files = _formatted(corrected, folder, name, settings, formats)
     return DraftFiles(files, corrected, read.problems)
+
+
+def _feel(draft: Draft) -> tuple[tuple[Feel, str], ...]:
+    from transcriber.export.feel import feel_of, feel_words
+
+    return tuple((feel, feel_words(feel)) for feel in feel_of(draft))
 
 
 def _formatted(

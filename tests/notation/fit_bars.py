@@ -1,9 +1,9 @@
 """Fit the weights by which rival counts of a line are compared: a multinomial logistic regression.
 
 Each take of the fit split gives a row of features for every rival and the one that is true. The weights are
-pulled towards the starting values of `rhythm_prior.BAR_WEIGHTS` and keep their signs; hand-written lines
-count fourfold. The probability from which a downbeat is called sure is the least at which, on folds not
-fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong.
+pulled towards the starting values of `rhythm_prior.BAR_WEIGHTS`, those of the bar keep their signs;
+hand-written lines count fourfold. The probability from which a downbeat is called sure is the least at which,
+on folds not fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong.
 """
 
 from __future__ import annotations
@@ -25,19 +25,37 @@ from transcriber.notation.line import line_of
 from transcriber.notation.parameters import RhythmParameters
 
 LINES = 8
-PULL = 0.01  # per weight, for one take
+PULL = 0.003  # per weight, for one take
 HAND_WRITTEN = 4.0
 FOLDS = 4
 SURE_AND_WRONG = 0.012
 _SAME_SHARE = 0.6
+# These overlap with the grammar, and may correct it either way.
+BEAT_FEATURES = frozenset(
+    {
+        "grammar",
+        "half_tempo",
+        "double_tempo",
+        "half_a_beat_off",
+        "beat_hit",
+        "beat_long",
+        "beat_accent",
+        "beat_sounded_through",
+        "last_on_beat",
+    }
+)
 
 
 @dataclass(frozen=True)
 class Example:
-    """Features of the rivals of a take, shape (r, f), which is true (None: none), and its weight."""
+    """Features of a take's rivals, shape (r, f), which is true (None: none), their counts, its weight.
+
+    A count is all of a rival but its first beat: it decides where notes stand in their beats.
+    """
 
     features: np.ndarray
     true: int | None
+    counts: tuple[tuple[str, Fraction, Fraction], ...]
     weight: float
 
 
@@ -57,7 +75,10 @@ def _example(bench: BenchLine, what: str, parameters: RhythmParameters) -> Examp
     found = options(line, told_of(bench, what), None, parameters)
     weight = HAND_WRITTEN if bench.maker == "hand" else 1.0
     right = [i for i, option in enumerate(found) if _right(option, bench, line.index)]
-    return Example(np.array([option.features for option in found]), right[0] if right else None, weight)
+    counts = tuple((str(o.rival.meter), o.rival.factor, o.rival.offset) for o in found)
+    return Example(
+        np.array([option.features for option in found]), right[0] if right else None, counts, weight
+    )
 
 
 def _right(option: Option, bench: BenchLine, index: list[int]) -> bool:
@@ -94,8 +115,11 @@ def fit(rows: Sequence[Example]) -> np.ndarray:
         strength = PULL * len(known)
         return total + 0.5 * strength * away @ away, slope / spread + strength * away
 
-    # A cue that the makers of the lines know nothing of must not be learned the wrong way round.
-    bounds = [(0.0, None) if w > 0 else (None, 0.0) if w < 0 else (None, None) for w in start]
+    # A cue of the bar that the makers of the lines know nothing of must not be learned the wrong way round.
+    bounds = [
+        (None, None) if name in BEAT_FEATURES or not w else (0.0, None) if w > 0 else (None, 0.0)
+        for name, w in zip(FEATURES, start, strict=True)
+    ]
     result = minimize(
         loss, start * spread, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 400}
     )

@@ -19,6 +19,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from tests.notation.bench_audio import hear_bench
 from tests.notation.bench_lines import BENCH, MAKERS, BenchLine, bench_lines
 from tests.notation.bench_playing import play_bench
 from tests.notation.rhythm_lines import Conditions, Played, RhythmLine, composed_line, perform, written_lines
@@ -117,12 +118,19 @@ def told_of(bench: BenchLine, what: str) -> Told:
 
 
 def score_bench(
-    benches: Sequence[BenchLine], what: str, parameters: RhythmParameters | None = None
+    benches: Sequence[BenchLine],
+    what: str,
+    parameters: RhythmParameters | None = None,
+    guitars: Sequence[str] = (),
 ) -> list[Score]:
-    """Play bench lines straight from their times, write and score them."""
+    """Play bench lines, write and score them: straight from their times, or on guitars that take turns."""
     scores = []
-    for bench in benches:
-        played = play_bench(bench)
+    for number, bench in enumerate(benches):
+        if guitars:
+            count_in = BENCH[bench.condition].how.count_in or None
+            played = hear_bench(bench, guitars[number % len(guitars)], count_in)
+        else:
+            played = play_bench(bench)
         written = write_rhythm(played.heard, told_of(bench, what), parameters)
         scores.append(score_take(bench.rhythm, played, written))
     return scores
@@ -201,14 +209,16 @@ def main() -> None:
     parser.add_argument("--conditions", nargs="*", default=list(BENCH))
     parser.add_argument("--makers", nargs="*", default=list(MAKERS))
     parser.add_argument("--count", type=int, default=3, help="lines of each generator and condition")
+    parser.add_argument("--guitars", nargs="*", default=[], help="through sound, spliced: strat emily")
+    parser.add_argument("--most", type=int, help="no more lines of a condition than these")
     parser.add_argument("--show", action="store_true", help="print the takes with a wrong start or downbeat")
     options = parser.parse_args()
     for what in options.told:
         every: list[Score] = []
         print(f"told: {what}, split {options.split}")
         for name in options.conditions:
-            benches = bench_lines(name, options.split, options.count, tuple(options.makers))
-            scores = score_bench(benches, what)
+            benches = bench_lines(name, options.split, options.count, tuple(options.makers))[: options.most]
+            scores = score_bench(benches, what, guitars=options.guitars)
             if not every:
                 print(" " * 21 + " ".join(f"{key:>5s}" for key in summary(scores)))
             every += scores

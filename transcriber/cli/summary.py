@@ -37,6 +37,8 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     _print_list(output, title, [_doubt(note) for note in _least_sure(unsure)], len(unsure))
     if not unsure:
         output.line("  No note stands out as one to check first.")
+    sits = [f"{feel.start_s:.2f} to {feel.end_s:.2f} s: {words}" for feel, words in made.feel]
+    _print_list(output, "Against the beats found, by phrase:", sits, len(sits))
     output.line("  Written: " + ", ".join(str(path) for path in made.files))
 
 
@@ -57,6 +59,7 @@ def result_entry(take: str, made: DraftFiles) -> dict[str, Any]:
             if issue.code != _CHECK_NOTE
         ],
         "phrases": [_phrase_entry(phrase) for phrase in draft.phrases],
+        "feel": [dict(vars(feel)) for feel, _ in made.feel],
         "corrections_left_out": [problem.message for problem in made.problems],
         "files": [str(path) for path in made.files],
     }

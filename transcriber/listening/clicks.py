@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, signal
+from scipy import signal
 
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.take import Take
@@ -22,11 +22,13 @@ FloatArray = npt.NDArray[np.float64]
 _HOP, _WINDOW = 64, 512
 _BANDS_HZ = np.geomspace(400.0, 9_000.0, 19)
 _FLOOR_DB = -90.0
-_RISE_DB, _RISE_S = 10.0, 0.012
-_FALL_DB, _FALL_S = 14.0, 0.09  # a damped note keeps more than this
-_APART_S = 0.12
+_RISE_DB, _MOST_RISE_DB, _RISE_S = 4.0, 30.0, 0.012  # mean over the bands
+_OWN_DB = 8.0  # a band that rises so much belongs to the sound
+_GONE_SHARE, _FALL_S = 0.65, 0.09  # a damped note keeps more than the rest of its rise
 _TEMPO_BPM = (40.0, 220.0)
 _MOST_MISSING = 1
+_EVEN_S, _PERIOD_DOUBT = 0.006, 0.0015  # seconds; more for every beat that a period is carried on
+_FEWEST_THROUGH, _MOST_PAIRS = 8, 400
 _LIKE = 0.8  # cosine between the spectra of two clicks of one sound
 _NOTE_NEAR_S, _NOTE_LASTS_S = 0.06, 0.12
 _QUIET_DB = 24.0  # below the take's loudest: nothing but the click sounds there
@@ -34,14 +36,25 @@ _QUIET_DB = 24.0  # below the take's loudest: nothing but the click sounds there
 
 @dataclass(frozen=True)
 class ClickSettings:
-    """How strictly clicks are told: least number, and how far one may be off an even row, seconds."""
+    """How strictly clicks are told.
+
+    Attributes
+    ----------
+    fewest : int
+        Least number.
+    uneven_s : float
+        How far one may be off an even row, seconds.
+    share_through : float
+        Least share of a metronome's clicks at which a sound must begin.
+    """
 
     fewest: int
     uneven_s: float
+    share_through: float
 
 
-UNASKED = ClickSettings(fewest=3, uneven_s=0.006)
-TOLD = ClickSettings(fewest=2, uneven_s=0.03)
+UNASKED = ClickSettings(fewest=3, uneven_s=0.006, share_through=0.85)
+TOLD = ClickSettings(fewest=2, uneven_s=0.03, share_through=0.6)
 
 
 @dataclass(frozen=True)
@@ -49,6 +62,7 @@ class _Event:
     time_s: float
     spectrum: FloatArray
     quiet: bool
+    short: bool
 
 
 def hear_clicks(take: Take, heard: Heard, count_in: int | None = None, through: bool = False) -> Heard:
@@ -90,7 +104,11 @@ def find_clicks(
     ndarray of float64
         Times in seconds from the first sample, ascending; empty where there is no such row.
     """
-    events = _events(samples, rate_hz)
+    every = _events(samples, rate_hz)
+    through = _through(every, settings)
+    if count is None and len(through):
+        return through
+    events = [event for event in every if event.short]
     rows = [_row(events, first, second, settings) for first, second in _pairs(events)]
     if count is not None:
         rows = [row for row in rows if len(row) >= max(settings.fewest, count // 2)]
@@ -101,6 +119,33 @@ def find_clicks(
     rows = [row for row, still in zip(rows, quiet, strict=True) if len(row) >= settings.fewest + (not still)]
     best = max(rows, key=lambda row: (len(row), -row[0].time_s), default=[])
     return np.array([event.time_s for event in best])
+
+
+def _through(events: list[_Event], settings: ClickSettings) -> FloatArray:
+    """Times of a metronome that goes on through the line, where notes cover many of its clicks.
+
+    Two short sounds give a period; it holds if sounds begin at most of the times it leads to, to some
+    milliseconds, which no hand does.
+    """
+    times = np.array([event.time_s for event in events])
+    short = [event for event in events if event.short]
+    best = np.zeros(0)
+    for first, second in _pairs(short)[:_MOST_PAIRS]:
+        start, period = short[first].time_s, short[second].time_s - short[first].time_s
+        for _ in range(3):  # each time the row reaches further than the period was known before
+            numbers = np.arange(np.ceil((times[0] - start) / period), (times[-1] - start) / period + 0.5)
+            due = start + numbers * period
+            nearest = np.clip(np.searchsorted(times, due), 1, len(times) - 1)
+            nearest = nearest - (due - times[nearest - 1] < times[nearest] - due)
+            off = np.abs(times[nearest] - due)
+            near = off <= _EVEN_S + _PERIOD_DOUBT * np.abs(numbers)
+            if near.sum() < 3:
+                break
+            period, start = np.polyfit(numbers[near], times[nearest[near]], 1)
+        exact = off <= _EVEN_S
+        if exact.sum() >= _FEWEST_THROUGH and exact.mean() >= settings.share_through and len(due) > len(best):
+            best = start + numbers * period
+    return np.asarray(best)
 
 
 def _completed(row: list[_Event], count: int) -> FloatArray:
@@ -117,33 +162,38 @@ def _completed(row: list[_Event], count: int) -> FloatArray:
 
 
 def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
-    """Short sounds that rise fast and are gone soon, with their spectra."""
+    """Sounds that rise fast, with their spectra, and whether they are gone soon."""
     if len(samples) < 4 * _WINDOW:
         return []
     bands = _band_levels(samples, rate_hz)
     frame_s = _HOP / rate_hz
     rise, fall = max(round(_RISE_S / frame_s), 1), round(_FALL_S / frame_s)
-    power = 10 ** (bands / 10)
-    level = 10 * np.log10(power.sum(axis=1) + 1e-12)
-    before = ndimage.minimum_filter1d(level, rise, origin=(rise - 1) // 2)
-    jump = level - np.concatenate([np.full(rise, level[0]), before[:-rise]])
-    reach = round(_APART_S / frame_s)
-    peaks, _ = signal.find_peaks(np.pad(jump, 1), height=_RISE_DB, distance=max(reach // 2, 1))
+    level = 10 * np.log10((10 ** (bands / 10)).sum(axis=1))
+    before = np.concatenate([np.repeat(bands[:1], rise, axis=0), bands[:-rise]])
+    jump = np.clip(bands - before, 0.0, _MOST_RISE_DB).mean(axis=1)
+    peaks, _ = signal.find_peaks(np.pad(jump, 1), height=_RISE_DB, distance=max(fall // 3, 1))
     events = []
-    for peak in peaks - 1:
-        top = peak + int(np.argmax(level[peak : peak + 2 * rise]))
-        pre = power[max(peak - 2 * rise, 0) : max(peak - rise, 1)].mean(axis=0)
-        spectrum = np.sqrt(np.maximum(power[top] - pre, 0.0))
-        size = float(np.linalg.norm(spectrum))
-        if size <= 0 or top + fall >= len(level):
+    for top in peaks - 1:
+        if top + fall >= len(level):
+            break
+        early = max(top - 2 * rise, 0)
+        pre = np.maximum(bands[early : max(top - rise, 1)].mean(axis=0), _FLOOR_DB)
+        high = bands[top : top + rise].max(axis=0)
+        risen = high - pre
+        own = risen > _OWN_DB
+        if not own.any():
             continue
-        own = np.maximum(power[top] - pre, 0.0)
-        loud = own > 0.1 * own.max()
-        left = np.maximum(power[top + fall - 4 : top + fall + 1].mean(axis=0) - pre, 0.0)
-        fallen = 10 * np.log10(own[loud].sum() / max(left[loud].sum(), 1e-12))
-        if fallen >= _FALL_DB:
-            quiet = level[max(peak - 2 * rise, 0)] < level.max() - _QUIET_DB
-            events.append(_Event(_sharp_time(samples, rate_hz, top * _HOP), spectrum / size, bool(quiet)))
+        fallen = np.minimum(high - bands[top + fall - 4 : top + fall + 1].max(axis=0), risen)
+        spectrum = np.sqrt(np.maximum(10 ** (high / 10) - 10 ** (pre / 10), 0.0)) * own
+        size = float(np.linalg.norm(spectrum))
+        events.append(
+            _Event(
+                _sharp_time(samples, rate_hz, top * _HOP),
+                spectrum / size,
+                quiet=bool(level[early] < level.max() - _QUIET_DB),
+                short=bool(fallen[own].sum() >= _GONE_SHARE * risen[own].sum()),
+            )
+        )
     return events
 
 

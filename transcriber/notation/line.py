@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,8 @@ from transcriber.notation.vocabulary import FloatArray
 from transcriber.records.heard import HeardNote
 
 _SLURRED = ("hammer_on", "pull_off", "slide")
+_ORNAMENT_S = 0.06  # a shorter step to the next note is none that a player counts
+_ALONE = 2.0  # in a run the neighbours are as short
 _NEIGHBOURS = 6  # notes to each side that an accent is measured against
 
 
@@ -41,8 +44,10 @@ class Line:
 
 
 def line_of(notes: tuple[HeardNote, ...]) -> Line:
-    """Take the notes that are no graces."""
+    """Take the notes that are no graces, neither said to be nor by their timing."""
     index = [i for i, note in enumerate(notes) if not note.has("grace")]
+    ornaments = _ornaments([notes[i] for i in index])
+    index = [i for i, ornament in zip(index, ornaments, strict=True) if not ornament]
     onsets = np.maximum.accumulate(np.array([notes[i].onset_s for i in index], dtype=np.float64))
     ends = np.array([notes[i].end_s for i in index], dtype=np.float64)
     velocity = np.array([float(notes[i].velocity) for i in index])
@@ -51,6 +56,17 @@ def line_of(notes: tuple[HeardNote, ...]) -> Line:
     # Half a chance says nothing; a doubtful onset is left out more readily, a sure one less so.
     doubt = np.log((1.0 - sure) / 0.5)
     return Line(index, onsets, np.maximum(ends, onsets), accents_of(velocity, picked), np.minimum(doubt, 1.0))
+
+
+def _ornaments(notes: list[HeardNote]) -> list[bool]:
+    """Whether each note is so short before the next, and so alone in that, that it only decorates it."""
+    gaps = [after.onset_s - note.onset_s for note, after in pairwise(notes)]
+    found = []
+    for i in range(len(notes)):
+        gap = gaps[i] if i < len(gaps) else np.inf
+        around = [gaps[k] for k in (i - 1, i + 1) if 0 <= k < len(gaps)]
+        found.append(0 < gap <= _ORNAMENT_S and bool(around) and min(around) > _ALONE * gap)
+    return found
 
 
 def accents_of(velocity: FloatArray, picked: npt.NDArray[np.bool_]) -> FloatArray:

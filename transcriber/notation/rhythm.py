@@ -76,7 +76,8 @@ def write_rhythm(
     starts = [start - decision.shift for start in starts]
     known = told.tempo_bpm is not None or guide is not None
     certainty = _certainty(reading, line.onsets_s, clock, lost, known)
-    first, beats = _beats(clock, decision.shift, starts, lengths, meter)
+    beat_clock = guide.clock(parameters.timing) if guide is not None and guide.through else clock
+    first, beats = _beats(beat_clock, decision.shift, starts, lengths, meter)
     return Written(
         notes=_with_graces(heard.notes, line, starts, lengths, certainty, meter),
         meter=meter,

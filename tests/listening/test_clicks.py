@@ -1,0 +1,39 @@
+"""Clicks laid under recorded notes at known times: found to some milliseconds, and never drafted as notes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.notation.bench_audio import CLICK_SOUNDS, hear_bench, take_of, with_clicks
+from tests.notation.bench_lines import bench_lines
+from tests.notation.bench_playing import perform_bench
+from transcriber.listening.clicks import UNASKED, find_clicks
+
+COUNTED_IN = [bench for bench in bench_lines("count-in", "fit", 1) if bench.maker != "cells"][:3]
+
+
+@pytest.mark.parametrize("kind", CLICK_SOUNDS)
+@pytest.mark.parametrize("bpm", [48, 100, 180])
+def test_clicks_alone_are_found_to_some_milliseconds(kind: str, bpm: int) -> None:
+    times = 0.4 + 60.0 / bpm * np.arange(6)
+    sound = with_clicks(np.zeros(round(44_100 * (times[-1] + 1.0))), times, kind, 1)
+    sound += np.random.default_rng(2).normal(0, 1e-4, len(sound)).astype(np.float32)
+    take = take_of(sound)
+    found = find_clicks(take.samples, take.sample_rate_hz, UNASKED)
+    assert len(found) == 6
+    assert np.abs(found - times).max() < 0.006
+
+
+@pytest.mark.parametrize("bench", COUNTED_IN, ids=lambda bench: bench.line.title)
+def test_a_count_in_told_is_heard_and_is_no_note(bench) -> None:
+    _, times = perform_bench(bench)
+    played = hear_bench(bench, "green", 4)
+    assert np.abs(np.array(played.heard.clicks_s) - np.array(times.clicks_s)).max() < 0.02
+    assert played.origin.count(-1) == 0
+
+
+@pytest.mark.parametrize("name", ["straight", "sixteenth triplets"])
+def test_a_take_without_clicks_has_none(name: str) -> None:
+    for bench in bench_lines(name, "fit", 1)[:2]:
+        assert hear_bench(bench, "green").heard.clicks_s == ()
