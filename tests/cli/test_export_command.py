@@ -88,6 +88,11 @@ def test_a_recording_in_the_draft_s_place_is_told_apart(document, capsys):
     assert "draft it first" in capsys.readouterr().err
 
 
+def test_a_folder_is_no_draft(tmp_path, capsys):
+    assert run(["export", str(tmp_path), "--to", "midi"]) == 2
+    assert "is a folder" in capsys.readouterr().err
+
+
 def test_a_draft_that_is_not_there_or_damaged_fails(document, capsys):
     assert run(["export", "nowhere.draft.json", "--to", "midi", "-q"]) == 1
     assert "cannot be read" in capsys.readouterr().err

@@ -18,7 +18,7 @@ from transcriber.records.technique import TECHNIQUE_KINDS, Technique
 from transcriber.records.written import Meter
 
 quick = settings(
-    max_examples=40,
+    max_examples=30,
     deadline=None,
     suppress_health_check=list(HealthCheck),
     phases=(Phase.explicit, Phase.reuse, Phase.generate),

@@ -184,7 +184,8 @@ def _place(note: DraftNote) -> tuple[int | None, int | None]:
 def _marks_of(one: Technique, note: DraftNote, before: dict[str, str]) -> set[str]:
     marks = {one.kind}
     if one.kind in ("bend", "pre_bend", "release"):
-        marks = {f"{one.kind} {one.semitones:g}"}
+        # Written in quarter tones.
+        marks = {f"{one.kind} {int(2 * one.semitones + 0.5) / 2:g}"}
     if one.kind in ("slide_in", "slide_out"):
         marks = {f"{one.kind} {one.direction}"}
     if one.kind == "trill":

@@ -363,3 +363,13 @@ def test_words_survive_as_one_line(draft: Draft) -> None:
     texts = [one.text for one in conductor if one.type == "text"]
     for note in draft.notes:
         assert note.remark is None or one_line(note.remark) in texts or not note.remark
+
+
+def test_as_written_bends_keep_their_share_of_the_note() -> None:
+    """A bend that reaches its height at 40 % of a note of another length than it was played."""
+    bend = lines.tech("bend", start_s=0.2, end_s=0.4, semitones=2.0)
+    draft = lines.build([(0, "2", 2, 8, bend)], tempo_bpm=90.0)
+    late = replace(draft, timing=replace(draft.timing, tempo_bpm=60.0))
+    data = midi_bytes(late, MidiSettings("written"))
+    reached = next(tick for tick, one in ticked(data) if one.type == "pitchwheel" and one.pitch > 1350)
+    assert reached == pytest.approx(0.4 * 2 * 960, abs=25)  # two semitones of twelve are 1365 steps

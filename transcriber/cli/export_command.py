@@ -58,6 +58,8 @@ def run_export(arguments: argparse.Namespace) -> int:
 def draft_path(word: str) -> Path:
     """Path of the draft; a recording given in its stead is told apart from a damaged draft."""
     path = Path(word)
+    if path.is_dir():
+        raise UsageError(f"'{word}' is a folder; name a draft in it, NAME{DRAFT_SUFFIX}")
     beside = path.with_name(path.stem + DRAFT_SUFFIX)
     if path.suffix.lower() != ".json" and path.is_file() and beside != path:
         first = f"draft it first: transcriber draft '{path}'"

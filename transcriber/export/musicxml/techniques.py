@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import floor
 from xml.etree.ElementTree import Element, SubElement
 
 from transcriber.draft.document import Draft, DraftNote
@@ -24,6 +25,9 @@ TRILL_WORDS = "trill to fret"
 OPTIONAL_WORDS = "optional"
 UNLINKED_WORDS = "from before"
 """Said where a slur or slide has no note that it could come from."""
+
+LEAST_BEND = 0.5
+"""Semitones of the smallest bend that is written."""
 
 _NUMBERS = 8
 """Slurs and slides that are open at once are told apart by a number, on each of two staves one of eight."""
@@ -172,17 +176,23 @@ def _group(name: str, members: Sequence[Element]) -> list[Element]:
     return [made]
 
 
+def written_height(one: Technique) -> float:
+    """Height of a bend or release as it is written: in quarter tones, as no sign tells more; no bend is 0."""
+    nearest = floor(2 * (one.semitones or 0.0) + 0.5) / 2
+    return nearest if one.kind == "release" else max(nearest, LEAST_BEND)
+
+
 def bends(note: DraftNote) -> list[Element]:
     """Bends, pre-bends and releases in order of time, each with its own steps."""
     found = []
     height = 0.0
     moves = [one for one in note.techniques if one.kind in BENDS]
     for one in sorted(moves, key=lambda one: (one.kind != "pre_bend", one.start_s or 0.0)):
-        target = one.semitones or 0.0
+        target = written_height(one)
         steps = -target if one.kind == "pre_bend" else target - height
         height = target
         bend = Element("bend")
-        SubElement(bend, "bend-alter").text = f"{round(steps, 3) + 0.0:g}"
+        SubElement(bend, "bend-alter").text = f"{steps + 0.0:g}"
         if one.kind != "bend":
             SubElement(bend, "pre-bend" if one.kind == "pre_bend" else "release")
         found.append(bend)
