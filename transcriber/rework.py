@@ -223,17 +223,12 @@ def retimed(draft: Draft, tempo_bpm: float | None, meter: Meter) -> Written:
     Written
         One entry for each note of the draft, in order.
     """
-    import numpy as np
-
+    from transcriber.draft.retime import heard_again
     from transcriber.notation import write_rhythm
-    from transcriber.records.heard import Heard, PitchTrack
     from transcriber.records.told import Told
 
-    none = np.zeros(0)
-    track = PitchTrack(none, none, none, none, none)
-    heard = Heard(tuple(_heard(note) for note in draft.notes), draft.instrument.reference_hz, track)
     tempo = None if tempo_bpm is None else (tempo_bpm, tempo_bpm)
-    return write_rhythm(heard, Told(tempo_bpm=tempo, meter=meter))
+    return write_rhythm(heard_again(draft), Told(tempo_bpm=tempo, meter=meter))
 
 
 def _heard(note: DraftNote) -> HeardNote:

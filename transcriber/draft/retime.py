@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 
@@ -148,12 +149,26 @@ def rhythm_corrections(draft: Draft, journal: Journal) -> tuple[RhythmCorrection
         correction = entry.correction
         if correction.action == "change_timing":
             found.append(RhythmCorrection(entry.revision, None, False))
+        elif correction.action == "rewrite_rhythm":
+            found += _fits_of_many(draft, entry.revision, correction.values)
         elif correction.note is not None and _PLACE_KEYS & set(correction.values):
             mark = correction.note
             note = min(draft.notes, key=lambda one: abs(one.onset_s - mark.onset_s), default=None)
             if note is not None:
                 found.append(RhythmCorrection(entry.revision, note.id, _fits(note, correction.values, draft)))
     return tuple(found)
+
+
+def _fits_of_many(draft: Draft, revision: int, values: Mapping[str, Any]) -> list[RhythmCorrection]:
+    """Say which of the notes that one correction names agree; one that brought its own timing never does."""
+    if "timing" in values:
+        return [RhythmCorrection(revision, None, False)]
+    found = []
+    for item in values["notes"]:
+        near = min(draft.notes, key=lambda one: abs(one.onset_s - item["onset_s"]), default=None)
+        if near is not None:
+            found.append(RhythmCorrection(revision, near.id, _fits(near, item, draft)))
+    return found
 
 
 def misfits(corrections: tuple[RhythmCorrection, ...]) -> tuple[Problem, ...]:

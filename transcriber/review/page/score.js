@@ -4,8 +4,11 @@ import { drawSigns } from "./signs.js";
 
 const STRING_GAP = 13;
 const STAFF_GAP = 10;
-const ABOVE_TAB = 76;
+// Room above a line: for bar numbers and cues; for bends; and over these for chords, then names of phrases.
+const ABOVE = { bare: 38, bent: 56, chords: 68, names: 82 };
 const BELOW_TAB = 72;
+// Under a staff the tab has no stems.
+const BARE_BELOW = 40;
 const STAFF_HEIGHT = 118;
 const LEAD = 18;
 const CLEF_WIDTH = 34;
@@ -42,14 +45,27 @@ export function layOut(sheet, width, options) {
     const stretch = last && line.taken < 0.7 * width ? 1.15 : width / line.taken;
     return {
       bars: line.bars.map((bar) => ({ index: bar.index, width: Math.min(bar.wanted * stretch, width) })),
-      height: lineHeight(sheet, options),
+      ...heights(sheet, line.bars, options),
     };
   });
 }
 
-export function lineHeight(sheet, options) {
-  const strings = sheet.instrument.open_midi.length;
-  return ABOVE_TAB + (strings - 1) * STRING_GAP + BELOW_TAB + (options.staff ? STAFF_HEIGHT : 0);
+function heights(sheet, bars, options) {
+  const shown = new Set();
+  let above = ABOVE.bare;
+  for (const { index } of bars) {
+    const bar = sheet.bars[index];
+    for (const piece of bar.pieces) {
+      const event = piece.event === null ? null : sheet.events[piece.event];
+      if (event) [...event.notes, ...event.graces].forEach((id) => shown.add(id));
+    }
+    const chorded = (sheet.chords || []).some((one) => one.start >= bar.start && one.start < bar.start + bar.length);
+    if (chorded) above = Math.max(above, ABOVE.chords);
+  }
+  if ([...shown].some((id) => options.notes.get(id).techniques.length)) above = Math.max(above, ABOVE.bent);
+  if ((sheet.phrases || []).some((one) => one.name && shown.has(one.first_note))) above = ABOVE.names;
+  const strings = (sheet.instrument.open_midi.length - 1) * STRING_GAP;
+  return { above, height: above + strings + (options.staff ? BARE_BELOW + STAFF_HEIGHT : BELOW_TAB) };
 }
 
 function wantedWidth(sheet, bar, first, opening, options) {
@@ -80,7 +96,7 @@ export function drawLine(host, sheet, line, options) {
   const svg = host.querySelector("svg");
   svg.setAttribute("class", "notes");
   svg.setAttribute("role", "presentation");
-  const drawn = { svg, bars: [], notes: [], sheet, options, top: 0 };
+  const drawn = { svg, bars: [], notes: [], sheet, options, top: 0, above: line.above };
   let x = 0;
   line.bars.forEach((place, number) => {
     drawn.bars.push(drawBar(context, sheet, place, x, number === 0, options, drawn));
@@ -95,7 +111,7 @@ function drawBar(context, sheet, place, x, first, options, drawn) {
   const bar = sheet.bars[place.index];
   const strings = sheet.instrument.open_midi.length;
   const opening = place.index === 0 && !options.small;
-  const tabTop = ABOVE_TAB + (options.staff ? STAFF_HEIGHT : 0);
+  const tabTop = drawn.above + (options.staff ? STAFF_HEIGHT : 0);
   const tab = new V.TabStave(x, tabTop - 4 * STRING_GAP, place.width, { numLines: strings });
   tab.setY(tabTop - (tab.getYForLine(0) - tab.getY()));
   const staves = [tab];
@@ -104,7 +120,7 @@ function drawBar(context, sheet, place, x, first, options, drawn) {
   let staff = null;
   if (options.staff) {
     staff = new V.Stave(x, 0, place.width);
-    staff.setY(ABOVE_TAB - (staff.getYForLine(0) - staff.getY()));
+    staff.setY(drawn.above - (staff.getYForLine(0) - staff.getY()));
     if (first) staff.addClef("treble", "default", "8vb");
     if (first && sheet.key) staff.addKeySignature(signature(sheet.key));
     if (opening) staff.addTimeSignature(sheet.timing.meter);

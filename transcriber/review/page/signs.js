@@ -182,7 +182,7 @@ function rest(drawn, over, spot, next) {
   if (bent) y -= 15;
   for (const one of spot.note.techniques) {
     if (one.kind === "vibrato") {
-      const fromX = spot.x - 2 + (bent ? 24 : 0);
+      const fromX = spot.x - 2 + (bent ? 38 : 0);
       const limit = next ? next.x - 8 : spot.x + 46;
       const toX = Math.max(Math.min(limit, fromX + 60), fromX + 14);
       let d = `M${fromX} ${y}`;
