@@ -263,7 +263,9 @@ def test_lines_of_the_first_journal_version_are_still_read(path):
 def test_a_rhythm_written_anew_tells_which_notes_of_a_line_no_longer_agree(path):
     from transcriber.draft.retime import rhythm_corrections
 
-    values = {"notes": [listed("n001", bar=1, beat="1", length="1"), listed("n002", bar=2, beat="1", length="1")]}
+    values = {
+        "notes": [listed("n001", bar=1, beat="1", length="1"), listed("n002", bar=2, beat="1", length="1")]
+    }
     append_correction(path, Correction("rewrite_rhythm", values=values), 0)
     found = rhythm_corrections(line(), read_journal(journal_path(path)))
     assert [(one.note, one.fits) for one in found] == [("n001", True), ("n002", False)]

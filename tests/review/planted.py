@@ -66,7 +66,7 @@ def with_errors() -> Draft:
         notes.update(_parted(notes[note_id]))
     del notes["n070"]
     ordered = sorted(notes.values(), key=lambda note: note.onset_s)
-    return replace(draft, notes=tuple(ordered))
+    return replace(draft, notes=tuple(ordered), shapes=())
 
 
 def _unsure(note: DraftNote, aspect: str, **fields) -> DraftNote:
