@@ -45,7 +45,7 @@ def test_the_picture_for_a_time_shows_the_phrase_that_sounds_then() -> None:
     for note in draft.notes:
         shown = [place for place, one in enumerate(told) if one["from_s"] <= note.onset_s < one["to_s"]]
         assert len(shown) == 1
-        assert told[shown[0]]["file"] == f"NAME.phrase-{shown[0] + 1:02d}.png"
+        assert told[shown[0]]["suffix"] == f".phrase-{shown[0] + 1:02d}.png"
         assert fretted(books[shown[0]]).count((note.string, note.pitch_midi)) == 1
     assert [len(fretted(book)) for book in books] == [7, 7]
     assert [one["name"] for one in told] == ["Ferry", 'The "answer"']

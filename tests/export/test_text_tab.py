@@ -15,6 +15,7 @@ from make_golden import WIDTHS, golden_path
 from transcriber.draft.document import Chord, Draft, DraftNote, Phrase, PhraseAlternative
 from transcriber.errors import UsageError
 from transcriber.export import text_tab
+from transcriber.export.plain_words import one_line
 from transcriber.export.read_tab import read_text_tab
 from transcriber.export.score import score_of
 from transcriber.export.tab_signs import half_steps
@@ -171,6 +172,9 @@ def test_whatever_a_draft_holds_reads_back(draft: Draft, width: int, count: bool
     text = text_tab(draft, width, count)
     assert max(len(line) for line in text.split("\n")) <= width
     score = score_of(draft)
+    end = score.bars[-1].start + score.bars[-1].length
+    above = [chord for chord in draft.chords if chord.start(draft.meter) < end]
+    assert all(one_line(chord.name) in text for chord in above), text
     wanted = []
     for event in score.events:
         places = [note.string for note in event.notes]

@@ -74,7 +74,7 @@ def phrase_pictures(draft: Draft, ink: str = "dark") -> dict[str, bytes]:
         )
         told.append(
             {
-                "file": "NAME" + suffix,
+                "suffix": suffix,
                 "id": phrase.id,
                 "name": one_line(phrase.name),
                 "from_s": round(phrase.start_s, 3),
