@@ -224,7 +224,8 @@ def _foot(draft: Draft, used: set[str], listed: Sequence[str]) -> list[str]:
         for number, remark in enumerate(listed, start=1):
             for line in textwrap.wrap(f"{number}  {remark}", FOOT_WIDTH, subsequent_indent="    "):
                 rows.append(f"\\line {{ {ly_text.quoted(line)} }}")
-        words.append('\\markup \\fontsize #-1 \\column { \\vspace #0.8 \\bold "Remarks" ' + " ".join(rows) + " }")
+        listing = '\\vspace #0.8 \\bold "Remarks" ' + " ".join(rows)
+        words.append(f"\\markup \\fontsize #-1 \\column {{ {listing} }}")
     words.append(signs.legend(used))
     unsure = unsure_notes(draft)
     if unsure:

@@ -45,6 +45,7 @@ TRILL = '\\concat { \\musicglyph "scripts.trill" \\hspace #0.5 ' + _text("(9)") 
 
 ENTRIES: tuple[tuple[str, str, str], ...] = (
     ("bend", _arrow("bend"), "bend: full is a whole tone, 1/2 a half-tone"),
+    ("bend_word", '\\sheetSmall "full"', "bend: full is a whole tone, 1/2 a half-tone"),
     ("pre_bend", _arrow("pre_bend"), "pre-bend: bent before it is picked"),
     ("release", _arrow("release"), "release the bend"),
     ("vibrato", WAVE, "vibrato"),
@@ -56,11 +57,14 @@ ENTRIES: tuple[tuple[str, str, str], ...] = (
     ("trill", TRILL, "trill with the fret in parentheses"),
     ("grace", "\\fontsize #-3 " + _text("5"), "small: a quick note before the beat's note"),
     ("natural_harmonic", _text("<12>"), "natural harmonic: touch over the fret"),
+    ("harmonic_word", '\\sheetSmall "Harm."', "natural harmonic"),
+    ("cross", '\\musicglyph "noteheads.s2cross"', "dead note: muted, no pitch"),
     ("dead_note", _text("X"), "dead note: muted, no pitch"),
     ("palm_mute", '\\sheetSmall "P.M."', "palm mute, as far as the dashes go"),
     ("let_ring", '\\sheetSmall "let ring"', "let ring, as far as the dashes go"),
     ("staccato", '\\musicglyph "scripts.staccato"', "staccato: short"),
     ("tied", _text("(7)"), "still sounding, not picked again"),
+    ("unplaced", _text("[D2]"), "a pitch that this tuning cannot play"),
     ("crowded", _text("5+7"), "two notes on one string at once: one must be wrong"),
 )
 """Key, sign and meaning, in the order of the legend."""

@@ -222,6 +222,10 @@ class VoiceWriter:
     def _marks(self, one: _Written, piece: Piece) -> str:
         note = one.note
         words = self._drawn(one, piece).markup
+        if self._staff.signs and not self._staff.tab and one.moves:
+            height = amount(max(max(move.before, move.after) for move in one.moves))
+            self._used.add("bend_word")
+            words += f"^\\markup \\sheetSmall {ly_text.quoted(height)}"
         if not piece.tied_in:
             words += self._first_marks(note)
         if self._staff.signs and not self._wave:
@@ -237,12 +241,25 @@ class VoiceWriter:
             letter = self._joins.letters[note.id]
             self._used.add(letter)
             words += f"^\\markup \\sheetSmall {ly_text.quoted(letter)}"
-        if self._staff.signs and not self._staff.tab and note.has("natural_harmonic"):
-            words += '^\\markup \\sheetSmall "Harm."'
+        if self._staff.signs:
+            words += self._body_signs(note)
         if self._staff.remarks:
             words += self._remark(note)
-        self._used.update(kind for kind in ("natural_harmonic", "dead_note") if note.has(kind))
         return words
+
+    def _body_signs(self, note: DraftNote) -> str:
+        """Sign of a harmonic or a dead note, where its head does not say it; either is explained."""
+        if self._staff.tab:
+            self._used.update(kind for kind in ("natural_harmonic", "dead_note") if note.has(kind))
+            if note.string is None and not note.has("dead_note"):
+                self._used.add("unplaced")
+            return ""
+        if note.has("dead_note"):
+            self._used.add("cross")
+        if not note.has("natural_harmonic"):
+            return ""
+        self._used.add("harmonic_word")
+        return '^\\markup \\sheetSmall "Harm."'
 
     def _waves(self, note: DraftNote, piece: Piece) -> str:
         trill, vibrato = note.technique("trill"), note.technique("vibrato")
@@ -275,9 +292,6 @@ class VoiceWriter:
             drawing.draw_slide_in(drawn, slide_in is None or slide_in.direction != "down")
         if self._staff.tab:
             self._tab_drawn(drawn, one, tied)
-        elif self._staff.signs and one.moves:
-            self._used.add("bend")
-            drawn.words(0.6, max(y, 2.0) + 1.6, amount(max(move.after for move in one.moves)))
         slide_out = note.technique("slide_out")
         if slide_out is not None and not piece.tied_out:
             self._used.add("slide_out")
