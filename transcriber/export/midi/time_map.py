@@ -12,6 +12,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 from math import ceil, floor
 
@@ -60,13 +61,17 @@ class TimeMap:
     first_beat: int
     ticks_per_beat: Fraction
 
+    @cached_property
+    def _times_s(self) -> list[float]:
+        return [tempo.time_s for tempo in self.tempos]
+
     def tick_of(self, start: Fraction) -> int:
         """Tick of a written position."""
         return round((start - self.first_beat + self.lead_in_beats) * self.ticks_per_beat)
 
     def tick_at(self, time_s: float) -> int:
         """Tick at a time of the file; never less than 0."""
-        place = max(0, bisect_right([tempo.time_s for tempo in self.tempos], time_s) - 1)
+        place = max(0, bisect_right(self._times_s, time_s) - 1)
         tempo = self.tempos[place]
         ticks = (time_s - tempo.time_s) * 1e6 / tempo.quarter_us * TICKS_PER_QUARTER
         return max(0, round(tempo.tick + ticks))
