@@ -17,6 +17,7 @@ from transcriber.notation.bars import (
     moved,
     probabilities,
 )
+from transcriber.notation.ending import steady, with_ending
 from transcriber.notation.guide import Guide
 from transcriber.notation.hypotheses import Opening, Reading, Strata
 from transcriber.notation.line import Line
@@ -99,6 +100,8 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
         again = replace(told, tempo_bpm=(chosen.tempo_bpm, chosen.tempo_bpm), meter=rival.meter)
         tick = int(chosen.place[0] % RESOLUTION)
         reading = read_line(line, again, guide, parameters, rival.meter.compound, tick)
+    if guide is None or not guide.through:
+        reading = with_ending(line, reading, rival.meter.compound, parameters)
     taps = max(rival.meter.beats // rival.meter.tap, 1)
     if guide is not None and guide.downbeat_known:
         shift, sure = 0, 0.99
@@ -190,7 +193,7 @@ def read_line(
             opening = Opening(first, 0.0, spread_per_tap=0.0)
     strata = _strata(tempo, compound, told.meter, parameters)
     beam = parameters.search.beam_open if tempo is None else parameters.search.beam_given
-    search = BeamSearch(vocabulary, parameters.timing, parameters.search, strata, beam)
+    search = BeamSearch(vocabulary, steady(parameters.timing), parameters.search, strata, beam)
     return search.run(onsets, line.accents, line.doubt, opening)
 
 

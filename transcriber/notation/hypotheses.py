@@ -63,6 +63,8 @@ class Reading:
         Log score of the best reading, and of the best in any stratum whose period differs by 10 % or more.
     runner_up_period_s : float
         Starting period of that stratum; NaN for none.
+    slowing : bool
+        Whether the line slows to its end.
     """
 
     beat: IntArray
@@ -75,6 +77,7 @@ class Reading:
     score: float
     runner_up: float
     runner_up_period_s: float
+    slowing: bool = False
 
 
 @dataclass

@@ -33,7 +33,8 @@ class Timing:
     accent_weight : float
         Nats for one standard deviation of velocity on a beat rather than between sixteenths.
     ending_taps, ending_walk_sd : float
-        Over so many tapped beats before the last note the period may wander by this much instead.
+        Over so many tapped beats before the last note the period may wander by this much instead, in a
+        line that slows to its end.
     """
 
     onset_sd_s: float
@@ -156,6 +157,7 @@ class RhythmParameters:
     search: Search
     lengths: Lengths
     bars: BarModel
+    slowing_cost: float
     pattern_weight: float
     swing_ratios: tuple[float, ...]
     swing_cost: float
@@ -193,6 +195,7 @@ def parameters_from(document: Mapping[str, Any]) -> RhythmParameters:
         search=_numbers(Search, document["search"]),
         lengths=_numbers(Lengths, lengths),
         bars=BarModel(dict(document["bars"]["weights"]), document["bars"]["sure_from"]),
+        slowing_cost=document["slowing_cost"],
         pattern_weight=document["pattern_weight"],
         swing_ratios=tuple(document["swing"]["ratios"]),
         swing_cost=document["swing"]["cost"],

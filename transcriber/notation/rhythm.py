@@ -13,6 +13,7 @@ from transcriber.errors import UsageError
 from transcriber.notation.bars import RESOLUTION
 from transcriber.notation.clock import Clock, smooth_clock
 from transcriber.notation.decide import Decision, decide, grammar_of, read_line
+from transcriber.notation.ending import steady
 from transcriber.notation.guide import Guide, find_guide
 from transcriber.notation.hypotheses import Reading
 from transcriber.notation.lengths import written_length
@@ -107,7 +108,8 @@ def _check(told: Told) -> None:
 
 def _clock(reading: Reading, line: Line, parameters: RhythmParameters) -> Clock:
     kept = ~reading.extra
-    return smooth_clock(reading.position[kept], line.onsets_s[kept], reading.period_s, parameters.timing)
+    timing = parameters.timing if reading.slowing else steady(parameters.timing)
+    return smooth_clock(reading.position[kept], line.onsets_s[kept], reading.period_s, timing)
 
 
 def _held_to_downbeat(

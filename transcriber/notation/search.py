@@ -210,13 +210,15 @@ class BeamSearch:
 
     def _variance(self, beam: Beam, distance: FloatArray, onset: float) -> FloatArray:
         walk = self._walk(beam, onset)
-        return np.asarray(
+        variance = (
             beam.var_time[:, None]
             + 2 * distance * beam.covar[:, None]
             + distance**2 * beam.var_period[:, None]
             + distance**3 / 3 * walk[:, None]
             + distance * self.timing.phase_walk_sd_s**2
         )
+        # Steps back, which no note takes, would make it negative.
+        return np.asarray(np.maximum(variance, 0.0))
 
     def _select(
         self, beam: Beam, candidates: Candidates, score: FloatArray
