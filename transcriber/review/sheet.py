@@ -8,7 +8,7 @@ from typing import Any
 from transcriber.draft import Contour, Draft, DraftNote
 from transcriber.draft.coding import encode
 from transcriber.review.questions import UNSURE_BELOW, open_questions
-from transcriber.review.words import beat_words, pitch_words, techniques_words
+from transcriber.review.words import NOTE_NAMES, beat_words, pitch_words, techniques_words
 from transcriber.rework import written_score
 
 _NOTE_KEYS = (
@@ -46,7 +46,7 @@ def sheet_of(draft: Draft) -> dict[str, Any]:
             "capo": draft.instrument.capo,
             "highest_fret": neck.highest_fret,
             "open_midi": [neck.open_midi(string) for string in strings],
-            "open_names": [pitch_words(neck.open_midi(string)) for string in strings],
+            "string_names": [NOTE_NAMES[midi % 12] for midi in draft.instrument.tuning_midi],
         },
         "timing": {
             **encode(draft.timing),

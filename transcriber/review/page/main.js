@@ -68,7 +68,7 @@ class Page {
     byId("title").textContent = sheet.name;
     const { timing, instrument, key } = sheet;
     const parts = [`${timing.tap > 1 ? "dotted quarter" : { 1: "whole", 2: "half", 4: "quarter", 8: "eighth" }[timing.unit] || "beat"} = ${Math.round(timing.tempo_bpm)}`,
-      timing.meter, instrument.open_names.slice().reverse().map((name) => name.replace(/-?\d+$/, "")).join(" ")];
+      timing.meter, instrument.string_names.slice().reverse().join(" ")];
     if (instrument.capo) parts.push(`capo ${instrument.capo}`);
     if (key) parts.push(`${key.tonic.replace("#", "♯").replace("b", "♭")} ${key.mode}`);
     if (timing.swing) parts.push("swung");

@@ -11,6 +11,8 @@ const BELOW_TAB = 72;
 const BARE_BELOW = 40;
 const STAFF_HEIGHT = 118;
 const LEAD = 18;
+const GRACE_SIZE = 6.5;
+const GRACE_GAP = 14;
 const CLEF_WIDTH = 34;
 const METER_WIDTH = 26;
 const WIDTHS = { 1: 46, 2: 42, 4: 36, 8: 30, 16: 26, 32: 24, 64: 22 };
@@ -75,7 +77,7 @@ function wantedWidth(sheet, bar, first, opening, options) {
     width += WIDTHS[piece.value] || 24;
     if (piece.event === null) continue;
     const event = sheet.events[piece.event];
-    width += 15 * event.graces.length;
+    width += 18 * event.graces.length;
     for (const id of event.notes) {
       const kinds = options.notes.get(id).techniques.map((one) => one.kind);
       if (kinds.includes("bend") || kinds.includes("pre_bend")) width += 14;
@@ -204,9 +206,14 @@ function tabNote(sheet, piece, options) {
     note.graceNotes = event.graces.map((id) => {
       const grace = options.notes.get(id);
       const str = grace.string === null ? 1 : grace.string;
-      return new V.GraceTabNote({ positions: [{ str, fret: fretText(grace, false) }], duration: "8" });
+      const small = new V.GraceTabNote({ positions: [{ str, fret: fretText(grace, false) }], duration: "8" });
+      small.fretElement.forEach((text) => text.setFontSize(GRACE_SIZE));
+      return small;
     });
-    note.addModifier(new V.GraceNoteGroup(note.graceNotes, false));
+    const group = new V.GraceNoteGroup(note.graceNotes, false);
+    // Set apart from the note, so that 7 before 8 is not read as 78.
+    group.getWidth = () => group.width + GRACE_GAP;
+    note.addModifier(group);
   }
   return note;
 }
