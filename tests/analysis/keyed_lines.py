@@ -14,7 +14,7 @@ from fractions import Fraction
 import numpy as np
 
 from tests.accuracy.compose import FOUR_FOUR, STYLES, choose_shapes, develop, walk
-from tests.accuracy.rhythms import cell_rhythm, weighted_rhythm
+from tests.accuracy.rhythms import CELLS, cell_rhythm, weighted_rhythm
 from transcriber.records.analysed import LinePoint
 
 STANDARD = (64, 59, 55, 50, 45, 40)
@@ -60,9 +60,15 @@ class KeyedLine:
     phrase_starts: tuple[Fraction, ...]
 
 
-def progression(mode: str, tonic: int, rng: np.random.Generator) -> list[tuple[int, str]]:
-    """Draw a progression: root pitch class and quality of every bar."""
-    rows = PROGRESSIONS[mode][rng.integers(len(PROGRESSIONS[mode]))].split()
+def progression(mode: str, tonic: int, rng: np.random.Generator, pentatonic: bool = False) -> list[tuple[int, str]]:
+    """Draw a progression: root pitch class and quality of every bar.
+
+    Under a minor pentatonic or blues scale the subdominant is often a dominant seventh (common practice).
+    """
+    if pentatonic and mode == "minor" and rng.random() < 0.4:
+        rows = ("0m7 57", "0m7 0m7 57 0m7")[rng.integers(2)].split()
+    else:
+        rows = PROGRESSIONS[mode][rng.integers(len(PROGRESSIONS[mode]))].split()
     found = []
     for word in rows:
         digits = 2 if word[:2] in ("10", "11") else 1
@@ -74,13 +80,27 @@ def chord_text(chords: list[tuple[int, str]]) -> str:
     return " | ".join(ROOT_NAMES[root] + quality for root, quality in chords)
 
 
+# Without these degrees nothing sets a mode apart from the plain minor or major key on its tonic.
+CHARACTERISTIC = {"major": set(), "minor": set(), "dorian": {9}, "mixolydian": {10}}
+FEWEST_CLASSES = 5
+
+
 def song_line(seed: int, bars: int = 8) -> KeyedLine:
-    """Write a line of phrases over a progression."""
-    rng = np.random.default_rng([77, seed])
+    """Write a line of phrases over a progression; one whose notes cannot tell its mode is drawn again."""
+    attempt = 0
+    while True:
+        line = _song_line(np.random.default_rng([77, seed, attempt]), bars)
+        degrees = {(point.pitch_midi - line.tonic) % 12 for point in line.points}
+        if len(degrees) >= FEWEST_CLASSES and CHARACTERISTIC[line.mode] <= degrees:
+            return line
+        attempt += 1
+
+
+def _song_line(rng: np.random.Generator, bars: int) -> KeyedLine:
     mode = str(rng.choice(list(MODES), p=WEIGHTS))
     tonic = int(rng.integers(12))
     degrees = SETS[mode][rng.integers(len(SETS[mode]))]
-    chords = progression(mode, tonic, rng)
+    chords = progression(mode, tonic, rng, len(degrees) < 7)
     low = 45 + int(rng.integers(12))
     ladder = [pitch for pitch in range(low, low + 18) if (pitch - tonic) % 12 in degrees]
     points: list[LinePoint] = []
@@ -152,7 +172,7 @@ def bench_line(seed: int) -> KeyedLine:
     count = int(rng.integers(32, 49))
     shapes = choose_shapes(STYLES[seed % 4], rng)
     if seed % 2:
-        slots = cell_rhythm("straight", count, rng, FOUR_FOUR)
+        slots = cell_rhythm(CELLS["straight"], count, rng, FOUR_FOUR)
         steps = walk(shapes, slots, rng)
     else:
         slots = weighted_rhythm("straight", count, rng)

@@ -1,6 +1,6 @@
 """Figures of the analysis: ``python -m tests.analysis.measure``.
 
-Report lines are those marked by hand (`marked_lines.txt`) and generated ones with seeds that nothing was fitted to.
+Report lines are those marked by hand (`marked_lines.txt`) and generated ones with other seeds than the fit's.
 """
 
 from __future__ import annotations

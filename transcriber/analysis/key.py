@@ -25,7 +25,8 @@ from transcriber.records.analysed import ChordSpan, KeyFound, KeyMode, LinePoint
 
 FloatArray = npt.NDArray[np.float64]
 CONFIDENCE_DECIMALS = 3
-_LEADING_TONE = 11
+# Chords in minor are built on the raised sixth and seventh too (melodic minor).
+_RAISED_SIXTH, _RAISED_SEVENTH = 9, 11
 
 
 @dataclass(frozen=True)
@@ -53,9 +54,9 @@ class KeyParameters:
         Notes longer than so many beats count no more than one of that length.
     last, phrase_end : float
         Nats for a last note, or the mean over phrase ends, that is the tonic; half of it for third and fifth.
-    chord_outside, chord_tonic, chord_first, chord_last : float
-        Nats for each chord tone outside the scale (mean over the take), for the share of time on the tonic
-        chord, for the tonic as first chord, and as last chord of the take.
+    chord_outside, chord_sixth, chord_tonic, chord_first, chord_last : float
+        Nats for each chord tone outside the scale (mean over the take), for the raised sixth in minor (that of
+        i7 and IV7 in blues and funk), for the share of time on the tonic chord, for the tonic as first chord, and as last chord of the take.
     """
 
     outside: float
@@ -67,6 +68,7 @@ class KeyParameters:
     last: float
     phrase_end: float
     chord_outside: float
+    chord_sixth: float
     chord_tonic: float
     chord_first: float
     chord_last: float
@@ -242,15 +244,18 @@ def _chord_scores(mode: KeyMode, chords: Sequence[ChordSpan], parameters: KeyPar
     shares = lengths / lengths.sum()
     first, last = names.index(chords[0].name), names.index(chords[-1].name)
     minor = mode not in ("major", "mixolydian", "lydian")
-    steps = set(Scale("C", mode).steps) | ({_LEADING_TONE} if minor else set())
+    steps = set(Scale("C", mode).steps) | ({_RAISED_SEVENTH} if minor else set())
     scores = np.zeros(12)
     for tonic in range(12):
         allowed = {(tonic + step) % 12 for step in steps}
-        outside = np.array([float(len(symbol.classes - allowed)) for symbol in symbols])
+        sixth = (tonic + _RAISED_SIXTH) % 12 if mode == "minor" else -1
+        outside = np.array([float(len(symbol.classes - allowed - {sixth})) for symbol in symbols])
+        raised = np.array([float(sixth in symbol.classes) for symbol in symbols])
         is_tonic = np.array(
             [float(symbol.root_class == tonic and (3 in symbol.steps) == minor) for symbol in symbols]
         )
         scores[tonic] -= parameters.chord_outside * float(outside @ shares)
+        scores[tonic] -= parameters.chord_sixth * float(raised @ shares)
         scores[tonic] += parameters.chord_tonic * float(is_tonic @ shares)
         scores[tonic] += parameters.chord_first * is_tonic[first] + parameters.chord_last * is_tonic[last]
     return scores

@@ -41,8 +41,10 @@ class ShapeParameters:
         A note of the scale up to one fret beside the shape, on top.
     outside : float
         A note that the shape does not explain.
+    outside_in_key : float
+        The same for a note of the key: a shape that holds the whole scale would explain it.
     approach_share : float
-        Share of `outside` that a note pays which leads by a half step to the next.
+        Share of `outside` that a note outside the key pays which leads by a half step to the next.
     change : float
         A change of shape.
     phrase_relief, shift_relief : float
@@ -56,6 +58,7 @@ class ShapeParameters:
     scale: float
     beside: float
     outside: float
+    outside_in_key: float
     approach_share: float
     change: float
     phrase_relief: float
@@ -111,7 +114,8 @@ def find_shapes(
     strings = range(1, len(instrument.tuning_midi) + 1)
     opens = tuple(instrument.open_midi(string) for string in strings)
     shapes = shapes_on(opens, instrument.highest_fret)
-    notes = _note_costs(points, shapes, opens, instrument.highest_fret, asked)
+    table = _place_costs(shapes, opens, instrument.highest_fret, asked)
+    notes = _note_costs(points, table, scale, asked)
     path = _cheapest(notes, _entry_costs(shapes, scale, asked), _change_costs(points, phrases, asked))
     spans = []
     first = 0
@@ -133,23 +137,21 @@ def holds(shape: NeckShape, point: LinePoint) -> bool:
 
 
 def _note_costs(
-    points: Sequence[LinePoint],
-    shapes: Sequence[NeckShape],
-    opens: Sequence[int],
-    highest_fret: int,
-    asked: ShapeParameters,
+    points: Sequence[LinePoint], table: FloatArray, scale: Scale, asked: ShapeParameters
 ) -> FloatArray:
     """Cost of every note in every shape, shape (notes, shapes)."""
-    table = _place_costs(tuple(shapes), tuple(opens), highest_fret, asked)
-    costs = np.zeros((len(points), len(shapes)))
+    costs = np.zeros((len(points), len(table)))
     for index, point in enumerate(points):
         if point.string is None or point.fret is None or point.pitch_midi is None:
             continue
         row = table[:, point.string - 1, point.fret]
         after = points[index + 1].pitch_midi if index + 1 < len(points) else None
-        if after is not None and abs(after - point.pitch_midi) == 1:
-            row = np.where(row >= asked.outside, row * asked.approach_share, row)
-        costs[index] = row
+        outside = asked.outside
+        if point.pitch_midi % 12 in scale.classes:
+            outside = asked.outside_in_key
+        elif after is not None and abs(after - point.pitch_midi) == 1:
+            outside *= asked.approach_share
+        costs[index] = np.where(row >= asked.outside, outside, row)
     return costs
 
 
@@ -202,7 +204,7 @@ def _change_costs(
         shifts = here and before and abs(here - before) > _SHIFT_FRETS
         if points[index].slid or shifts:
             costs[index] -= asked.shift_relief
-    return np.maximum(costs, 0.0)
+    return np.asarray(np.maximum(costs, 0.0), dtype=np.float64)
 
 
 def _cheapest(notes: FloatArray, entry: FloatArray, change: FloatArray) -> list[int]:
@@ -210,7 +212,7 @@ def _cheapest(notes: FloatArray, entry: FloatArray, change: FloatArray) -> list[
     count = len(notes)
     came_from = np.empty(notes.shape, dtype=np.int64)
     stay = np.arange(notes.shape[1])
-    total = notes[0] + entry
+    total: FloatArray = np.asarray(notes[0] + entry)
     for index in range(1, count):
         best = int(np.argmin(total))
         changed = total[best] + change[index] + entry

@@ -319,7 +319,7 @@ def _set_chords(draft: Draft, correction: Correction) -> Draft:
 
 
 def _unexplained(draft: Draft) -> Draft:
-    """Take away what the notes meant in another key or over other chords, until the draft is looked at anew."""
+    """Take away what the notes meant in another key or over other chords, until it is looked at anew."""
     return replace(draft, notes=tuple(replace(note, meaning=None) for note in draft.notes))
 
 
