@@ -84,7 +84,7 @@ def draft_take(
     from transcriber.audio import read_take
     from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
-    from transcriber.explain import check_harmony, explained
+    from transcriber.explain import check_harmony, explained, phrase_spans
     from transcriber.fretboard import find_pins, place_phrases
     from transcriber.listening import hear_clicks, listen
     from transcriber.models import models_sha256
@@ -105,7 +105,8 @@ def draft_take(
     stage("placing the notes on the neck")
     pins = find_pins(heard.notes, [(pin.time_s, pin.string, pin.fret) for pin in settings.pins])
     beat_s = 60.0 / written.tempo_bpm
-    placed, phrases = place_phrases(heard.notes, instrument, settings.position, pins, beat_s)
+    spans = phrase_spans(heard, written)
+    placed, phrases = place_phrases(heard.notes, instrument, settings.position, pins, beat_s, spans)
     stage("putting the draft together")
     made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
     assembly = AssembleSettings(calibration=confidence_calibration())

@@ -30,6 +30,8 @@ MidiSlurs = Literal["struck", "joined"]
 Staves = Literal["both", "notation", "tab"]
 Paper = Literal["a4", "letter"]
 Ink = Literal["dark", "light"]
+NeckMarks = Literal["degrees", "names", "frets"]
+Hand = Literal["right", "left"]
 
 Option = str | int | float | bool | tuple[str, ...] | tuple[float, ...] | None
 
@@ -180,6 +182,10 @@ class ExportSettings:
         Sheet.
     ink : {"dark", "light"}
         Phrase pictures: lines for a bright film, or for a dark one.
+    marks : {"degrees", "names", "frets"}
+        Pictures of the neck: what stands at a place.
+    hand : {"right", "left"}
+        Pictures of the neck: the hand that picks.
 
     Raises
     ------
@@ -195,6 +201,8 @@ class ExportSettings:
     staves: Staves = "both"
     paper: Paper = "a4"
     ink: Ink = "dark"
+    marks: NeckMarks = "degrees"
+    hand: Hand = "right"
 
     def __post_init__(self) -> None:
         check_bounds("width", self.width, *WIDTH_BOUNDS, unit=" characters")
@@ -211,6 +219,8 @@ EXPORT_CHOICES: dict[str, tuple[str, ...]] = {
     "staves": get_args(Staves),
     "paper": get_args(Paper),
     "ink": get_args(Ink),
+    "marks": get_args(NeckMarks),
+    "hand": get_args(Hand),
 }
 """Values of each setting of `ExportSettings` that is chosen from a list; the first is the default."""
 

@@ -45,7 +45,7 @@ def test_each_stage_gets_what_the_stages_before_it_made(stages, stage_records):
     assert stages["listen"][1].capo == 2
     assert stages["write_rhythm"] == (heard, Told(tempo_bpm=(120, 120), meter=Meter(3, 4)))
     beat_s = 60 / stage_records["write_rhythm"].tempo_bpm
-    assert stages["place_phrases"] == (heard.notes, stages["listen"][1], 5, {}, beat_s)
+    assert stages["place_phrases"] == (heard.notes, stages["listen"][1], 5, {}, beat_s, [(0, 4)])
     assert [note.pitch_midi for note in draft.notes] == [60, 62, 64, 65]
     assert len(told) == 6
 

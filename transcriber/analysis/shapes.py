@@ -96,7 +96,7 @@ def find_shapes(
     points : sequence of LinePoint
         With their places; one without a place goes with its neighbours and is not explained.
     phrases : sequence of (int, int)
-        First note of each phrase and the one after its last. A span may reach over several.
+        First note of each phrase and the one after its last. A span ends with its phrase.
     scale : Scale
         The key.
     instrument : Instrument
@@ -117,10 +117,11 @@ def find_shapes(
     table = _place_costs(shapes, opens, instrument.highest_fret, asked)
     notes = _note_costs(points, table, scale, asked)
     path = _cheapest(notes, _entry_costs(shapes, scale, asked), _change_costs(points, phrases, asked))
+    begins = {first for first, _ in phrases}
     spans = []
     first = 0
     for stop in range(1, len(points) + 1):
-        if stop == len(points) or path[stop] != path[first]:
+        if stop == len(points) or stop in begins or path[stop] != path[first]:
             spans.append(_span(points, first, stop, shapes[path[first]], scale))
             first = stop
     return spans

@@ -24,6 +24,8 @@ EXPORT_HELP = {
     "staves": "MusicXML and sheet: notation and tab, or either alone",
     "paper": "sheet: size of the page",
     "ink": "phrases: colour of the lines, for a bright or a dark film",
+    "marks": "necks: what stands at a place",
+    "hand": "necks: the hand that picks",
 }
 
 

@@ -109,6 +109,12 @@ def _plot(draft: Draft, settings: ExportSettings) -> Written:
     return {".plot.png": plot_png(draft)}
 
 
+def _necks(draft: Draft, settings: ExportSettings) -> Written:
+    from transcriber.export.neck_picture import PictureSettings, neck_pictures
+
+    return neck_pictures(draft, PictureSettings(settings.marks, settings.hand))
+
+
 def _jams(draft: Draft, settings: ExportSettings) -> Written:
     from transcriber.export.jams import jams_bytes
 
@@ -147,6 +153,7 @@ FORMATS: tuple[Format, ...] = (
         _phrases,
         needs=("lilypond", "sheet"),
     ),
+    Format("necks", "", "picture of the neck for each shape that is played out of (SVG)", _necks),
     Format("jams", ".jams", "JAMS, for research: notes, pitch curves, beats, key, chords", _jams, text=True),
     Format("captions", ".vtt", "captions for a video (WebVTT): phrase, bar, tab line", _captions, text=True),
     Format("csv", ".notes.csv", "table of the notes; no pitch curves", _note_table, text=True),

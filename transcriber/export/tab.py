@@ -13,7 +13,7 @@ from transcriber.errors import UsageError
 from transcriber.export.score import score_of
 from transcriber.export.tab_canvas import draw_system
 from transcriber.export.tab_layout import fill_systems
-from transcriber.export.tab_words import check_list, header, remarks, take_issues, toss_ups
+from transcriber.export.tab_words import check_list, header, made_of, remarks, take_issues, toss_ups
 from transcriber.export.tab_writer import TabWriter
 from transcriber.records.pitch import NOTE_NAMES
 
@@ -56,7 +56,7 @@ def text_tab(draft: Draft, width: int = 80, count: bool = False) -> str:
     if score.bars:
         lines += ["", *writer.legend(width)]
     lines += take_issues(draft, width) + check_list(draft, width)
-    lines += toss_ups(draft, width) + remarks(draft, width)
+    lines += toss_ups(draft, width) + made_of(draft, width) + remarks(draft, width)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 

@@ -41,7 +41,7 @@ def draw_system(system: Sequence[PlacedPart], names: Sequence[str]) -> list[str]
         for placed in system
         for anchor, column in zip(placed.anchors, placed.part.columns, strict=True)
     ]
-    rows = [_numbers(system, width), _words("chord", columns, width)]
+    rows = [_numbers(system, width), _labels(columns, width), _words("chord", columns, width)]
     rows += [_spans(row, sign, joins, columns, width) for row, sign, joins in SPAN_ROWS]
     rows += [_brackets(columns, width), _rhythm(columns, system[0].left, width)]
     rows.append(_words("count", columns, width))
@@ -70,6 +70,17 @@ def _words(name: Row, columns: Sequence[tuple[int, Column]], width: int) -> str:
         cell = column.cells.get(name)
         if cell is not None:
             _put(row, anchor - len(cell.before), cell.before + cell.text)
+    return "".join(row)
+
+
+def _labels(columns: Sequence[tuple[int, Column]], width: int) -> str:
+    """Labels over the columns, each cut short where the next one or the system's edge comes."""
+    row = [" "] * width
+    labelled = [(anchor, column.label) for anchor, column in columns if column.label]
+    for place, (anchor, label) in enumerate(labelled):
+        edge = labelled[place + 1][0] - 1 if place + 1 < len(labelled) else width
+        room = max(edge - anchor, 0)
+        _put(row, anchor, label if len(label) <= room else label[: max(room - 2, 0)] + ".."[:room])
     return "".join(row)
 
 

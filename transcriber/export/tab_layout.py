@@ -63,6 +63,8 @@ class Column:
         Rows on which a span (palm mute, let ring) covers it.
     breakable : bool
         Whether a system may begin here if the bar alone is too wide: at a beat, outside a bracket.
+    label : str
+        Words over it that take no room of their own: the shape that begins here.
     """
 
     cells: dict[Row, Cell]
@@ -72,6 +74,7 @@ class Column:
     tuplet: tuple[int, int, int] | None = None
     marks: frozenset[Row] = frozenset()
     breakable: bool = False
+    label: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import textwrap
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
+from transcriber.export.tab_analysis import analysis_items
 from transcriber.records.pitch import NOTE_NAMES, pitch_name
 
 TUNING_NAMES: dict[tuple[int, ...], str] = {
@@ -94,6 +95,12 @@ def remarks(draft: Draft, width: int) -> list[str]:
     noted = [(note, one_line(note.remark)) for note in draft.notes if note.remark]
     words = [line for note, remark in noted for line in _item(f"{_where(note)}: {remark}", width)]
     return lines + (["", "Remarks", *words] if words else [])
+
+
+def made_of(draft: Draft, width: int) -> list[str]:
+    """Key and phrases: where they lie, what they take up, what makes them hard."""
+    lines = [line for item in analysis_items(draft) for line in _item(item, width)]
+    return ["", "What it is made of", *lines] if lines else []
 
 
 def toss_ups(draft: Draft, width: int) -> list[str]:

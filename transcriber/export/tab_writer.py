@@ -11,6 +11,7 @@ from transcriber.export.plain_words import one_line
 from transcriber.export.score import Event, Score, unsure_notes
 from transcriber.export.spelling import Bar, Piece
 from transcriber.export.tab_canvas import string_row
+from transcriber.export.tab_analysis import shape_labels
 from transcriber.export.tab_layout import Cell, Column, Part, Row
 from transcriber.export.tab_signs import Sign, joined, legend, note_sign, tied_sign
 
@@ -36,6 +37,7 @@ class TabWriter:
         self._last_on: dict[int, DraftNote] = {}
         self._used: set[str] = set()
         self._ties = self._tuplets = self._doubts = False
+        self._labels = shape_labels(draft)
         self._chords = sorted(draft.chords, key=lambda chord: chord.start(draft.meter))
 
     def bar(self, bar: Bar) -> Part:
@@ -96,7 +98,13 @@ class TabWriter:
             tuplet,
             frozenset(marks),
             breakable=on_beat and not inside and not (event and event.graces and not piece.tied_in),
+            label="" if event is None or piece.tied_in else self._label(event),
         )
+
+    def _label(self, event: Event) -> str:
+        """Name of the shape that begins with a note of the event."""
+        found = (self._labels.get(note.id) for note in (*event.graces, *event.notes))
+        return next((label for label in found if label), "")
 
     def _rhythm(self, piece: Piece, event: Event | None) -> str:
         text = FIGURES[piece.value.base] + "." * piece.value.dots
