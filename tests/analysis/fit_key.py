@@ -7,6 +7,7 @@ Coordinate search from starting values by hand: each parameter in turn is moved 
 from __future__ import annotations
 
 import json
+import re
 import sys
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -20,6 +21,8 @@ from transcriber.analysis.phrases import PhraseParameters, find_phrases, shipped
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 LINES, ROUNDS = 50, 2
+# No value goes farther from where it was set by hand, up or down.
+FARTHEST = 3.0
 
 
 def spans_of(line: KeyedLine) -> list[tuple[int, int]]:
@@ -64,7 +67,10 @@ def search(start, loss):
         for name in asdict(start):
             for factor in (1.2, 1 / 1.2):
                 while True:
-                    tried = replace(best, **{name: round(getattr(best, name) * factor, 4)})
+                    moved = getattr(best, name) * factor
+                    if not getattr(start, name) / FARTHEST <= moved <= getattr(start, name) * FARTHEST:
+                        break
+                    tried = replace(best, **{name: round(moved, 4)})
                     found = loss(tried)
                     if found >= score - 1e-6:
                         break
@@ -81,7 +87,13 @@ def write(name: str, parameters, fitted: str, inputs: str, by_hand: str) -> None
     document["provenance"] = {
         "script": "tests/analysis/fit_key.py", "inputs": inputs, "fitted": fitted, "by_hand": by_hand
     }  # fmt: skip
-    path.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+    text = json.dumps(document, indent=1)
+    text = re.sub(
+        r"\[[\d,\s]+\]",
+        lambda found: re.sub(r"\s+", " ", found[0]).replace("[ ", "[").replace(" ]", "]"),
+        text,
+    )
+    path.write_text(text + "\n", encoding="utf-8")
 
 
 def fit_key() -> None:

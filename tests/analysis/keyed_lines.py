@@ -8,6 +8,7 @@ the walks and motifs of the accuracy bench, which have shapes but no harmony, an
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -60,7 +61,9 @@ class KeyedLine:
     phrase_starts: tuple[Fraction, ...]
 
 
-def progression(mode: str, tonic: int, rng: np.random.Generator, pentatonic: bool = False) -> list[tuple[int, str]]:
+def progression(
+    mode: str, tonic: int, rng: np.random.Generator, pentatonic: bool = False
+) -> list[tuple[int, str]]:
     """Draw a progression: root pitch class and quality of every bar.
 
     Under a minor pentatonic or blues scale the subdominant is often a dominant seventh (common practice).
@@ -80,9 +83,9 @@ def chord_text(chords: list[tuple[int, str]]) -> str:
     return " | ".join(ROOT_NAMES[root] + quality for root, quality in chords)
 
 
-# Without these degrees nothing sets a mode apart from the plain minor or major key on its tonic.
-CHARACTERISTIC = {"major": set(), "minor": set(), "dorian": {9}, "mixolydian": {10}}
-FEWEST_CLASSES = 5
+# Without these degrees, heard twice, nothing sets a mode apart; nor is there a line where one pitch is half of it.
+CHARACTERISTIC = {"major": {4}, "minor": {3}, "dorian": {3, 9}, "mixolydian": {4, 10}}
+FEWEST_CLASSES, MOST_SHARE = 5, 0.4
 
 
 def song_line(seed: int, bars: int = 8) -> KeyedLine:
@@ -90,8 +93,9 @@ def song_line(seed: int, bars: int = 8) -> KeyedLine:
     attempt = 0
     while True:
         line = _song_line(np.random.default_rng([77, seed, attempt]), bars)
-        degrees = {(point.pitch_midi - line.tonic) % 12 for point in line.points}
-        if len(degrees) >= FEWEST_CLASSES and CHARACTERISTIC[line.mode] <= degrees:
+        degrees = Counter((point.pitch_midi - line.tonic) % 12 for point in line.points)
+        tells = all(degrees[each] >= 2 for each in CHARACTERISTIC[line.mode])
+        if tells and len(degrees) >= FEWEST_CLASSES and max(degrees.values()) < MOST_SHARE * len(line.points):
             return line
         attempt += 1
 

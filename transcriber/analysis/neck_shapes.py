@@ -35,8 +35,8 @@ MAJOR_SHAPES: dict[str, tuple[tuple[int, ...], ...]] = {
     "A": ((7, 9), (6, 7, 9), (6, 7, 9), (6, 8, 9), (7, 9, 10), (7, 9)),
     "G": ((9, 11, 12), (9, 11, 12), (9, 11), (8, 9, 11), (9, 10, 12), (9, 11, 12)),
 }
-# A shape may have so many places behind the nut, which are then played on the next lower string.
-_MOST_BEHIND_NUT = 3
+# A shape may reach so far behind the nut; what lies there is played on the next lower string.
+_BEHIND_NUT = -1
 
 Kind = Literal["pentatonic_box", "major_scale_shape"]
 TABLES: dict[Kind, dict[str, tuple[tuple[int, ...], ...]]] = {
@@ -144,7 +144,8 @@ def _places(
     high = max(max(row) for row in rows) + root_fret
     root, steps = scale
     found: set[tuple[int, int]] = set()
-    behind = 0
+    if low < _BEHIND_NUT or high > highest_fret:
+        return ()
     for string, (pitch, row) in enumerate(zip(open_midi, aligned, strict=True), 1):
         if row is not None:
             frets = [fret + root_fret for fret in rows[row]]
@@ -154,9 +155,6 @@ def _places(
             if fret >= 0:
                 found.add((string, fret))
                 continue
-            behind += 1
             if string < len(open_midi):
                 found.add((string + 1, fret + pitch - open_midi[string]))
-    if behind > _MOST_BEHIND_NUT or not found or high > highest_fret:
-        return ()
     return tuple(sorted(found))

@@ -83,7 +83,9 @@ class _Picture:
     def __init__(self, draft: Draft, shape: Shape, settings: PictureSettings) -> None:
         self._draft, self._shape, self._settings = draft, shape, settings
         wanted = {*shape.notes, *shape.unexplained}
-        self._notes = [note for note in draft.notes if note.id in wanted and note.string and note.fret is not None]
+        self._notes = [
+            note for note in draft.notes if note.id in wanted and note.string and note.fret is not None
+        ]
         self._places = [_place(text) for text in shape.places]
         frets = [fret for _, fret in self._places] + [note.fret or 0 for note in self._notes]
         low, high = min(frets, default=0), max(frets, default=FEWEST_FRETS)
@@ -236,7 +238,13 @@ def _line(x1: float, y1: float, x2: float, y2: float, ink: str, wide: float) -> 
 
 
 def _text(
-    x: float, y: float, words: str, size: float, ink: str = INK, anchor: str = "middle", weight: str = "normal"
+    x: float,
+    y: float,
+    words: str,
+    size: float,
+    ink: str = INK,
+    anchor: str = "middle",
+    weight: str = "normal",
 ) -> str:
     return (
         f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="{ink}" text-anchor="{anchor}" '

@@ -10,8 +10,8 @@ from transcriber.export.counting import count_bar
 from transcriber.export.plain_words import one_line
 from transcriber.export.score import Event, Score, unsure_notes
 from transcriber.export.spelling import Bar, Piece
-from transcriber.export.tab_canvas import string_row
 from transcriber.export.tab_analysis import shape_labels
+from transcriber.export.tab_canvas import string_row
 from transcriber.export.tab_layout import Cell, Column, Part, Row
 from transcriber.export.tab_signs import Sign, joined, legend, note_sign, tied_sign
 
