@@ -1,7 +1,7 @@
-"""Fits the figures of ``models/key.json`` and of ``models/phrases.json`` on generated lines; the report seeds are not touched.
+"""Fits the figures of ``models/key.json`` and ``models/phrases.json`` on generated lines.
 
 ``python -m tests.analysis.fit_key`` and ``python -m tests.analysis.fit_key phrases`` write the files again.
-Coordinate search from starting values by hand: each parameter in turn is moved by a fifth up and down while the loss falls.
+Coordinate search from values set by hand: each is moved by a fifth, up and down, while the loss falls.
 """
 
 from __future__ import annotations

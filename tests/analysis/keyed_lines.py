@@ -43,7 +43,8 @@ PROGRESSIONS = {
 ROOT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 WEIGHTS = (0.34, 0.36, 0.12, 0.18)
 RHYTHMS = (
-    "1 .5 .5 1 1", ".5 .5 .5 .5 1 1", ".5 .5 .5 .5 .5 .5 1", "1.5 .5 1 1", ".5 1 .5 .5 .5 1", "1 1 .5 .5 .5 .5",
+    "1 .5 .5 1 1", ".5 .5 .5 .5 1 1", ".5 .5 .5 .5 .5 .5 1", "1.5 .5 1 1", ".5 1 .5 .5 .5 1",
+    "1 1 .5 .5 .5 .5",
     ".25 .25 .5 .5 .5 .5 .5 1", ".5 .5 1 .5 .5 1",
 )  # fmt: skip
 CLOSES = ("1 3", ".5 .5 3", "1 1 2", ".5 .5 1 2", "1 .5 .5 2", "2 2", ".5 .5 .5 .5 2")
@@ -51,7 +52,7 @@ CLOSES = ("1 3", ".5 .5 3", "1 1 2", ".5 .5 1 2", "1 .5 .5 2", "2 2", ".5 .5 .5 
 
 @dataclass(frozen=True)
 class KeyedLine:
-    """A line with its truth: signature as pitch class of the parent major scale, chords, and phrase starts."""
+    """A line with its truth; the signature is told by the pitch class of the parent major scale."""
 
     points: tuple[LinePoint, ...]
     parent: int
@@ -83,7 +84,7 @@ def chord_text(chords: list[tuple[int, str]]) -> str:
     return " | ".join(ROOT_NAMES[root] + quality for root, quality in chords)
 
 
-# Without these degrees, heard twice, nothing sets a mode apart; nor is there a line where one pitch is half of it.
+# Without these degrees, heard twice, nothing sets a mode apart; nor where one pitch is half of the line.
 CHARACTERISTIC = {"major": {4}, "minor": {3}, "dorian": {3, 9}, "mixolydian": {4, 10}}
 FEWEST_CLASSES, MOST_SHARE = 5, 0.4
 
@@ -171,7 +172,7 @@ def _point(at: Fraction, beats: Fraction, pitch: int, place: tuple[int, int] | N
 
 
 def bench_line(seed: int) -> KeyedLine:
-    """Make a line of the accuracy bench's walks and motifs, 32 to 48 notes, with a progression in its scale."""
+    """Make a line of the accuracy bench's walks and motifs, 32 to 48 notes, with chords in its scale."""
     rng = np.random.default_rng([78, seed])
     count = int(rng.integers(32, 49))
     shapes = choose_shapes(STYLES[seed % 4], rng)

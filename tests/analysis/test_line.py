@@ -1,6 +1,7 @@
 """Phrases, meanings, shapes, figures and hard parts of small lines whose answer is plain."""
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -68,7 +69,7 @@ def test_phrases_cover_every_note_once_and_ignore_transposition(drawn):
     spans = find_phrases(points, 4)
     assert spans[0][0] == 0
     assert spans[-1][1] == len(points)
-    assert all(one[1] == other[0] for one, other in zip(spans, spans[1:], strict=False))
+    assert all(one[1] == other[0] for one, other in pairwise(spans))
     assert find_phrases(moved, 4) == spans
 
 

@@ -1,4 +1,4 @@
-"""The lines marked by hand, and lines that nothing was fitted to, against the figures that must be reached."""
+"""The lines marked by hand, and lines that nothing was fitted to, against what must be reached."""
 
 import pytest
 
@@ -64,7 +64,7 @@ def test_triads_are_outlined_as_marked(line):
 
 
 def test_degrees_given_key_and_chords():
-    """Every degree again, by intervals alone: in the key, and over the chord's root where it is a chord tone."""
+    """Every degree again, by intervals alone: in the key, and over the chord's root."""
     major = (0, 2, 4, 5, 7, 9, 11)
     for line in LINES:
         tonic = parse_key(line.facts["key"]).tonic_class

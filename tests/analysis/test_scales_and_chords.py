@@ -83,13 +83,13 @@ def test_bad_keys_are_refused_in_one_line(text):
 
 
 # How music21 writes a quality that is written otherwise here.
-M21 = {"-": "m", "min": "m", "maj": "", "min7": "m7", "-7": "m7", "M7": "maj7", "M9": "M9", "maj9": "M9", "mmaj7": "mM7",
+M21 = {"-": "m", "min": "m", "maj": "", "min7": "m7", "-7": "m7", "M7": "maj7", "maj9": "M9",
+       "mmaj7": "mM7",
        "7sus4": "7sus4", "sus": "sus4", "5": "power", "aug": "+", "aug7": "+7"}  # fmt: skip
-COMPARED = [
-    quality
-    for quality in ("", "maj", "m", "min", "-", "dim", "aug", "+", "sus2", "sus4", "6", "m6", "7", "maj7", "M7",
-                    "m7", "min7", "-7", "m7b5", "dim7", "aug7", "+7", "9", "maj9", "m9", "mM7")
-]  # fmt: skip
+COMPARED = (
+    "", "maj", "m", "min", "-", "dim", "aug", "+", "sus2", "sus4", "6", "m6", "7", "maj7", "M7", "m7", "min7",
+    "-7", "m7b5", "dim7", "aug7", "+7", "9", "maj9", "m9", "mM7",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("root", LETTERS)

@@ -1,8 +1,9 @@
 """Chord symbols: reading them, and laying them under a take.
 
 A symbol is a root, a quality and what is added, as lead sheets write it (common practice): ``Am``,
-``F#m7b5``, ``Gsus4``, ``C7#9``, ``D/F#``. A row of symbols has one bar between bar lines; the symbols of a bar share it
-equally, and ``/`` holds the one before for one share more. ``%`` is the bar before again, ``NC`` none.
+``F#m7b5``, ``Gsus4``, ``C7#9``, ``D/F#``. A row of symbols has one bar between bar lines. The symbols of a
+bar share it equally, ``/`` holds the one before for one share more;
+``%`` is the bar before again, ``NC`` is none.
 """
 
 from __future__ import annotations

@@ -55,8 +55,9 @@ class KeyParameters:
     last, phrase_end : float
         Nats for a last note, or the mean over phrase ends, that is the tonic; half of it for third and fifth.
     chord_outside, chord_sixth, chord_tonic, chord_first, chord_last : float
-        Nats for each chord tone outside the scale (mean over the take), for the raised sixth in minor (that of
-        i7 and IV7 in blues and funk), for the share of time on the tonic chord, for the tonic as first chord, and as last chord of the take.
+        Nats for each chord tone outside the scale (mean over the take), for the raised sixth in minor (as in
+        IV7 of blues and funk), for the share of time on the tonic chord, for the tonic as first
+        chord, and as last chord of the take.
     """
 
     outside: float

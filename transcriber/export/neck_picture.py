@@ -2,8 +2,8 @@
 
 The neck lies flat with string 1 on top, as in tab; for a left-handed player it is mirrored, so that low frets
 lie to the right. A place of the shape is a thin ring. A place that was played is a filled disc with its
-degree, name or fret; the small figures over it tell when in the span it was played. A note that the shape does
-not explain stands in a square.
+degree, name or fret; the small figures over it tell when in the span it was played. A note that the
+shape does not explain stands in a square.
 """
 
 from __future__ import annotations
@@ -152,7 +152,8 @@ class _Picture:
             x, y = self._x(fret), self._y(string)
             pitch = self._draft.instrument.fretted.open_midi(string) + fret
             rings.append(
-                f'<circle cx="{x:g}" cy="{y:g}" r="{HALO}" fill="{PAPER}" stroke="{RING}" stroke-width="1.2"/>'
+                f'<circle cx="{x:g}" cy="{y:g}" r="{HALO}" fill="{PAPER}" '
+                f'stroke="{RING}" stroke-width="1.2"/>'
             )
             rings.append(_text(x, y + 4, self._mark(pitch, fret), 10, RING))
         return rings
