@@ -149,14 +149,17 @@ def retimed_files(
     from transcriber.draft import AssembleSettings, draft_bytes, journal_path, read_draft, read_journal
     from transcriber.draft.apply import apply_journal
     from transcriber.draft.retime import heard_again, misfits, retimed, rhythm_corrections, told_with
+    from transcriber.explain import explained
     from transcriber.notation import write_rhythm
 
     before = read_draft(draft)
     written = write_rhythm(heard_again(before), told_with(before, told))
     assembly = AssembleSettings(calibration=confidence_calibration())
-    anew = retimed(before, written, told_options(told), assembly)
+    anew = explained(retimed(before, written, told_options(told), assembly))
     journal = read_journal(journal_path(draft))
     corrected, problems = apply_journal(anew, journal)
+    if corrected != anew:
+        corrected = explained(corrected)
     stale = misfits(rhythm_corrections(anew, journal))
     document = folder / f"{name}{DRAFT_SUFFIX}"
     files = {document: draft_bytes(anew, document.name)}

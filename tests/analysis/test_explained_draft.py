@@ -42,8 +42,8 @@ def bare_draft(title="Milk round", tuning=(64, 59, 55, 50, 45, 40), capo=0):
         pitch = tuning[note.string - 1] + capo + note.fret
         contour = Contour((), ())
         notes.append(
-            DraftNote(f"n{number:03d}", onset, end, pitch, note.string, note.fret, None, bar, beat, note.length,
-                      1, 90, (), contour, None, SURE, ())
+            DraftNote(f"n{number:03d}", onset, end, pitch, note.string, note.fret, None, bar, beat,
+                      note.length, 1, 90, (), contour, None, SURE, ())
         )  # fmt: skip
     return Draft(
         1, MadeBy("0", {}, "0" * 64), Source("line.wav", "0" * 64, 44100, 60.0),
