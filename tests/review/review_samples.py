@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 from transcriber.draft import Draft, draft_bytes
@@ -43,3 +44,43 @@ def write(draft: Draft, folder: Path, name: str = "line", take: bool = True) -> 
     if take:
         (folder / draft.source.file).write_bytes((SAMPLES / draft.source.file).read_bytes())
     return path
+
+
+def repeated(draft: Draft, times: int) -> Draft:
+    """A draft that plays its line again and again: long, for the sake of being long."""
+    bars = max(note.bar for note in draft.notes)
+    span = Fraction(bars * draft.meter.beats)
+    period = draft.timing.time_of(span) - draft.timing.time_of(Fraction(0))
+    notes = []
+    for number in range(times):
+        late = number * period
+
+        def moved(time_s, late=late):
+            return None if time_s is None else round(time_s + late, 4)
+
+        for note in draft.notes:
+            techniques = tuple(
+                replace(one, start_s=moved(one.start_s), end_s=moved(one.end_s)) for one in note.techniques
+            )
+            contour = replace(note.contour, times_s=tuple(map(moved, note.contour.times_s)))
+            notes.append(
+                replace(
+                    note,
+                    id=f"n{len(notes) + 1:04d}",
+                    onset_s=moved(note.onset_s),
+                    end_s=moved(note.end_s),
+                    bar=note.bar + number * bars,
+                    techniques=techniques,
+                    contour=contour,
+                )
+            )
+    notes.sort(key=lambda note: note.onset_s)
+    beats = tuple(round(draft.timing.time_of(Fraction(beat)), 4) for beat in range(times * int(span)))
+    return replace(
+        draft,
+        notes=tuple(notes),
+        phrases=(),
+        shapes=(),
+        timing=replace(draft.timing, beats_s=beats, first_beat=0),
+        source=replace(draft.source, duration_s=round(period * times + 10.0, 3)),
+    )

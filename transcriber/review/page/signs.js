@@ -147,7 +147,7 @@ function bends(drawn, over, spot) {
   if (!gestures.length) return;
   const timed = (one) => (one.kind === "pre_bend" ? -1 : one.start_s ?? 0);
   gestures.sort((a, b) => timed(a) - timed(b));
-  const high = drawn.top - 13;
+  const high = Math.min(drawn.top - 13, spot.y - 24);
   let x = spot.x + 8;
   let y = spot.y - 1;
   for (const one of gestures) {
@@ -231,7 +231,7 @@ function hit(drawn, under, over, spot) {
   over.append(group);
   if (spot.note.unsure && !spot.tied && !drawn.options.small) {
     const bent = spot.note.techniques.some((one) => BENDS.includes(one.kind) || one.kind === "vibrato");
-    over.append(make("text", { class: "cue", x: spot.x - 4, y: drawn.top - (bent ? 32 : 8), "aria-hidden": "true" }, "?"));
+    over.append(make("text", { class: "cue", x: spot.x - 4, y: drawn.top - (bent ? 40 : 8), "aria-hidden": "true" }, "?"));
   }
   const list = drawn.spots.get(spot.id) || [];
   list.push({ ...spot, group, glow });

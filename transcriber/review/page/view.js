@@ -84,6 +84,7 @@ export class View {
   draw(one) {
     if (one.drawn) return;
     one.drawn = drawLine(one.drawing, this.sheet, one.line, this.settings);
+    if (!performance.getEntriesByName("first notes").length) performance.mark("first notes");
     for (const [id, classes] of this.marked) classes.forEach((name) => this.paint(one.drawn, id, name, true));
     this.paintRound(one.drawn);
   }
