@@ -65,6 +65,7 @@ def test_labels_tell_what_became_of_each_note(path, tmp_path, capsys):
         (["{}", "--standalone", "page.pdf"], 2, ".html"),
         (["{}", "--labels", "labels.csv"], 2, ".jsonl"),
         (["{}", "--json"], 2, "--json goes with"),
+        (["take.flac"], 2, "is not a draft document"),
         (["{}", "--take", "nothing.wav", "--standalone", "new.html"], 3, "does not exist"),
         (["{}", "--sumary"], 2, "--summary"),
         ([], 2, "DRAFT"),

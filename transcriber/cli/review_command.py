@@ -29,6 +29,10 @@ def run_review(arguments: argparse.Namespace) -> int:
         take=None if arguments.take is None else Path(arguments.take),
         port=None if arguments.port is None else whole("port", arguments.port, *_PORT_BOUNDS),
     )
+    if settings.draft.suffix.lower() != ".json":
+        raise UsageError(
+            f"'{settings.draft}' is not a draft document; give NAME.draft.json, which 'transcriber draft' writes"
+        )
     asked = [bool(arguments.standalone), bool(arguments.labels), arguments.summary]
     if sum(asked) > 1:
         raise UsageError("give one of --standalone, --labels and --summary")
