@@ -41,7 +41,7 @@ def test_a_note_alone_moves_and_its_neighbours_stay():
 
 
 def test_notes_around_follow_a_note_that_is_put_right():
-    """Two bars drafted an eighth late: one note put right brings those after it along, up to a settled one."""
+    """Two notes drafted an eighth late: one of them put right brings the other along."""
     draft = unsure_rhythm(drafted())
     draft = with_note(draft, "n001", confidence=sureness())
     late = []

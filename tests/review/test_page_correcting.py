@@ -273,3 +273,20 @@ def test_the_keyboard_alone_reaches_notes_questions_and_buttons(page):
         !e.textContent.trim() && !e.getAttribute('aria-label') && !(e.labels && e.labels.length)).length"""
     )
     assert unnamed == 0
+
+
+def test_the_keyboards_place_is_kept_when_the_sheet_is_drawn_anew(page, path):
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("v")
+    until(lambda: revision(path) == 1)
+    settled(page, path)
+    assert page.evaluate("document.activeElement.dataset.note") == "n001"
+    look(page, "n005")
+    higher = page.get_by_role("button", name="half-tone higher")
+    higher.focus()
+    for count in (2, 3):
+        page.keyboard.press("Enter")
+        until(lambda count=count: revision(path) == count)
+        settled(page, path)
+    assert page.evaluate("document.activeElement.textContent") == "half-tone higher"
+    assert now(path).note("n005").pitch_midi == drafted().note("n005").pitch_midi + 2

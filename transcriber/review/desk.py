@@ -16,10 +16,9 @@ from transcriber.errors import DraftError, TranscriberError, UsageError
 from transcriber.review import changes
 from transcriber.review.closeup import closeup_of
 from transcriber.review.questions import Question, open_questions, question_about
-from transcriber.review.sheet import note_entry, score_entry, sheet_of
+from transcriber.review.sheet import NoteEntries, note_entry, score_entry, sheet_of
 from transcriber.review.sounds import Sounds
 from transcriber.review.totals import totals_of
-from transcriber.rework import written_score
 
 _AROUND_S = 0.35
 
@@ -42,6 +41,8 @@ class Desk:
         self._open = OpenDraft(draft_path)
         self._lock = threading.RLock()
         self._sheet: tuple[int, str, dict[str, Any]] | None = None
+        self._described: tuple[Draft, dict[str, Any]] | None = None
+        self._entries = NoteEntries()
         self.sounds = Sounds(take_path, self._open.read().draft.source.sha256)
 
     def revision(self) -> dict[str, Any]:
@@ -66,7 +67,7 @@ class Desk:
                     "revision": corrected.revision,
                     "draft": self._open.digest,
                     "name": self._open.path.name.removesuffix(".draft.json"),
-                    **sheet_of(corrected.draft),
+                    **self._described_as(corrected.draft),
                     "problems": [problem.message for problem in corrected.problems],
                     "can_undo": bool(undo_of(journal)),
                     "can_redo": bool(redo_of(journal)),
@@ -75,6 +76,12 @@ class Desk:
                 }
                 self._sheet = (*key, shown)
             return self._sheet[2]
+
+    def _described_as(self, draft: Draft) -> dict[str, Any]:
+        """Describe a draft, or give the description of the same draft again."""
+        if self._described is None or self._described[0] != draft:
+            self._described = (draft, sheet_of(draft, self._entries))
+        return self._described[1]
 
     def question(self, about: str, aspect: str | None) -> dict[str, Any]:
         """Describe a question with its readings as written and the moment seen close up."""
@@ -174,7 +181,7 @@ class Desk:
         draft, seen = self.draft()
         if corrections[0].undoes is None:
             # What could not be written out would leave the page without a sheet.
-            written_score(_with(draft, corrections))
+            self._described_as(_with(draft, corrections, seen))
         took_s = body.get("took_s")
         known = isinstance(took_s, int | float) and not isinstance(took_s, bool)
         self._open.append(corrections, seen, float(took_s) if known and took_s is not None else None)
@@ -194,10 +201,10 @@ class Desk:
         return kept
 
 
-def _with(draft: Draft, corrections: Sequence[Correction]) -> Draft:
-    """Apply corrections that are not kept."""
-    for number, correction in enumerate(corrections):
-        draft = apply_entry(draft, JournalEntry(900_000_000 + number, "0" * 64, correction), same_draft=True)
+def _with(draft: Draft, corrections: Sequence[Correction], seen: int = 900_000_000) -> Draft:
+    """Apply corrections that are not kept, as if they followed on a revision."""
+    for number, correction in enumerate(corrections, start=seen + 1):
+        draft = apply_entry(draft, JournalEntry(number, "0" * 64, correction), same_draft=True)
     return draft
 
 

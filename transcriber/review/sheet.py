@@ -18,13 +18,30 @@ _NOTE_KEYS = (
 _NO_CONTOUR = Contour((), ())
 
 
-def sheet_of(draft: Draft) -> dict[str, Any]:
+class NoteEntries:
+    """Descriptions of notes, made once for each: a correction leaves most notes the very same records."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, tuple[DraftNote, dict[str, Any]]] = {}
+
+    def of(self, note: DraftNote) -> dict[str, Any]:
+        """Describe a note."""
+        known = self._known.get(note.id)
+        if known is None or known[0] is not note:
+            known = (note, note_entry(note))
+            self._known[note.id] = known
+        return known[1]
+
+
+def sheet_of(draft: Draft, entries: NoteEntries | None = None) -> dict[str, Any]:
     """Describe a whole draft for the page.
 
     Parameters
     ----------
     draft : Draft
         With corrections applied.
+    entries : NoteEntries, optional
+        Descriptions made before.
 
     Returns
     -------
@@ -37,6 +54,7 @@ def sheet_of(draft: Draft) -> dict[str, Any]:
     DraftError
         If the rhythm cannot be written.
     """
+    entries = entries or NoteEntries()
     meter, neck = draft.meter, draft.instrument.fretted
     strings = range(1, len(draft.instrument.tuning_midi) + 1)
     return {
@@ -62,7 +80,7 @@ def sheet_of(draft: Draft) -> dict[str, Any]:
             for issue in draft.issues
             if issue.code != "check_note"
         ],
-        "notes": [note_entry(note) for note in draft.notes],
+        "notes": [entries.of(note) for note in draft.notes],
         **score_entry(draft),
         "questions": [
             {

@@ -27,7 +27,10 @@ export class Look {
       notice(error.message, { bad: true, key: "question" });
       return;
     }
-    const typed = this.open && this.question.about === about ? this.typed() : new Map();
+    const same = this.open && this.question.about === about && this.view.inset;
+    const typed = same ? this.typed() : new Map();
+    const stood = same ? this.reachable().indexOf(document.activeElement) : -1;
+    const count = same ? this.reachable().length : 0;
     this.question = question;
     this.alike = false;
     const first = question.notes[0];
@@ -39,12 +42,22 @@ export class Look {
     this.view.place(inset, first);
     this.drawReadings();
     typed.forEach((value, id) => { document.getElementById(id).value = value; });
+    const reachable = this.reachable();
+    if (stood >= 0 && reachable.length === count) {
+      // The same look drawn anew: what had the focus has it again, and nothing is moved.
+      reachable[stood].focus({ preventScroll: true });
+      return;
+    }
     this.view.reveal(first, false);
     inset.focus({ preventScroll: true });
     const short = inset.getBoundingClientRect().bottom - (window.innerHeight - 150);
     const room = this.view.spot(first).getBoundingClientRect().top - 90;
     if (short > 0) window.scrollBy({ top: Math.min(short, Math.max(room, 0)) });
     say(`${question.words} ${question.readings.map((one, at) => `${at + 1}: ${one.words}.`).join(" ")}`);
+  }
+
+  reachable() {
+    return [...this.view.inset.querySelectorAll("button, input, select, textarea, summary")];
   }
 
   /** What was typed into fields and not kept yet: it outlives the drawing anew after another change. */

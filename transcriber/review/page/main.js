@@ -80,9 +80,13 @@ class Page {
     byId("next-question").disabled = open === 0;
     byId("undo").disabled = !sheet.can_undo;
     byId("redo").disabled = !sheet.can_redo;
+    const onNote = document.activeElement && document.activeElement.closest("#sheet .spot");
     this.view.show(sheet, this.store.notes, this.store.order);
     if (this.chosen && !this.store.notes.has(this.chosen)) this.chosen = null;
     this.view.mark("chosen", this.chosen);
+    // The line was drawn anew: whoever stood on a note with the keyboard stands there still.
+    const again = onNote && this.chosen ? this.view.spot(this.chosen) : null;
+    if (again) again.focus({ preventScroll: true });
     this.hearing.show(sheet);
     takeForm(this.store, this.player, this.edits);
   }

@@ -24,6 +24,7 @@ export class View {
   show(sheet, notes, order) {
     Object.assign(this, { sheet, notes, order });
     const inset = this.inset;
+    const focused = inset && inset.contains(document.activeElement) ? document.activeElement : null;
     this.watcher.disconnect();
     const settings = { notes, order, staff: this.staff, label: this.options.label };
     this.settings = settings;
@@ -55,6 +56,7 @@ export class View {
       this.watcher.observe(one.host);
     });
     if (inset) this.place(inset, this.insetAt);
+    if (focused) focused.focus({ preventScroll: true });
   }
 
   remarks() {
