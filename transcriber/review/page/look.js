@@ -10,6 +10,10 @@ const ASPECTS = [["pitch", "its pitch"], ["onset", "its beginning"], ["place", "
 
 const ABOVE = ["bend", "pre_bend", "release", "vibrato", "trill", "palm_mute", "let_ring"];
 
+function nameOf(element) {
+  return element.id || element.getAttribute("aria-label") || element.textContent;
+}
+
 export class Look {
   constructor(store, view, player, hooks) {
     Object.assign(this, { store, view, player, hooks, question: null, alike: false });
@@ -29,8 +33,7 @@ export class Look {
     }
     const same = this.open && this.question.about === about && this.view.inset;
     const typed = same ? this.typed() : new Map();
-    const stood = same ? this.reachable().indexOf(document.activeElement) : -1;
-    const count = same ? this.reachable().length : 0;
+    const stood = same && this.view.inset.contains(document.activeElement) ? nameOf(document.activeElement) : null;
     this.question = question;
     this.alike = false;
     const first = question.notes[0];
@@ -42,10 +45,10 @@ export class Look {
     this.view.place(inset, first);
     this.drawReadings();
     typed.forEach((value, id) => { document.getElementById(id).value = value; });
-    const reachable = this.reachable();
-    if (stood >= 0 && reachable.length === count) {
+    const again = stood && this.reachable().find((element) => nameOf(element) === stood);
+    if (again) {
       // The same look drawn anew: what had the focus has it again, and nothing is moved.
-      reachable[stood].focus({ preventScroll: true });
+      again.focus({ preventScroll: true });
       return;
     }
     this.view.reveal(first, false);
