@@ -41,7 +41,7 @@ def settled(page, path):
 
 def look(page, note_id):
     choose(page, note_id)
-    page.keyboard.press("Enter")
+    page.locator("#closer").click()
     page.wait_for_selector("#inset")
     page.locator("#further > summary").click()
 

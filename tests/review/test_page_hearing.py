@@ -104,6 +104,15 @@ def test_the_beat_is_clicked_as_often_as_there_are_beats(page):
     assert abs(page.evaluate("page.player.tapped") - due) <= 1
 
 
+def test_a_phrase_goes_round(page):
+    phrase = drafted().phrases[1]
+    page.locator("#phrase").select_option(phrase.id)
+    begin, end = page.evaluate("page.player.span")
+    assert (begin, end) == pytest.approx((phrase.start_s, phrase.end_s), abs=0.06)
+    page.evaluate(f"page.player.play({end - 0.2})")
+    until(lambda: begin <= time_of(page) < end - 0.4)
+
+
 @pytest.mark.parametrize("kind", ["draft", "both"])
 def test_the_draft_and_one_in_each_ear_can_be_heard_at_the_same_moment(page, kind):
     page.evaluate("page.player.audio.currentTime = 5")
@@ -139,6 +148,7 @@ def test_it_fits_the_width_and_follows_the_systems_colours(page, width, scheme):
     page.set_viewport_size({"width": 1280, "height": 860})
 
 
+@pytest.mark.accuracy
 def test_a_long_draft_draws_only_the_lines_near_the_window(tmp_path, served, opened):
     """2,000 notes: open within the two seconds that are allowed, on a machine that may be busy."""
     path = write(repeated(drafted(), 53), tmp_path, take=False)

@@ -7,6 +7,7 @@ by a click on the note and keys.
 
 from __future__ import annotations
 
+import pytest
 from browsers import until
 from planted import differences, right, with_errors
 from review_samples import write
@@ -91,6 +92,7 @@ def _rounded(semitones):
     return None if semitones is None else round(2 * semitones) / 2
 
 
+@pytest.mark.accuracy
 def test_a_teacher_corrects_twenty_errors_in_few_gestures(tmp_path, served, opened):
     path = write(with_errors(), tmp_path, "planted")
     assert len({note for note, _ in differences(with_errors(), right())}) >= PLANTED - 2

@@ -31,7 +31,7 @@ def run_review(arguments: argparse.Namespace) -> int:
     )
     if settings.draft.suffix.lower() != ".json":
         raise UsageError(
-            f"'{settings.draft}' is not a draft document; give NAME.draft.json, which 'transcriber draft' writes"
+            f"'{settings.draft}' is not a draft document; give a NAME.draft.json made by 'transcriber draft'"
         )
     asked = [bool(arguments.standalone), bool(arguments.labels), arguments.summary]
     if sum(asked) > 1:

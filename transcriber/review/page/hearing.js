@@ -18,7 +18,7 @@ export class Hearing {
     this.kinds = el("select", { id: "kind", onchange: () => this.choose() },
       KINDS.map(([value, words]) => el("option", { value }, words)));
     this.tempo = el("input", { id: "tempo", type: "number", step: "1", onchange: () => this.setTempo() });
-    this.own = el("span", { class: "small" });
+    this.own = el("span", { class: "small seldom" });
     this.beat = el("input", { id: "beat", type: "checkbox", onchange: () => { this.player.click = this.beat.checked; } });
     this.from = el("input", { id: "from", type: "number", min: "0", onchange: () => this.setRound() });
     this.to = el("input", { id: "to", type: "number", min: "0", onchange: () => this.setRound() });
@@ -35,9 +35,10 @@ export class Hearing {
     strip.replaceChildren(
       el("div", { class: "row" },
         this.playButton,
+        this.hooks.buttons || [],
         el("label", {}, "hear ", this.kinds),
         el("label", {}, "at ", this.tempo, " BPM ", this.own),
-        el("label", { title: "It starts at a modest level; turn it up as you need." }, "level ", this.level,
+        el("label", { class: "seldom", title: "It starts at a modest level; turn it up as you need." }, "level ", this.level,
           el("span", { class: "small" }, "starts quiet")),
         this.more),
       el("div", { class: "row rarely" },

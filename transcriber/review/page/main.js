@@ -1,6 +1,6 @@
 // Puts the page together.
 
-import { byId, clearNotice, notice, say } from "./dom.js";
+import { byId, clearNotice, el, notice, say } from "./dom.js";
 import { makeEdits } from "./edits.js";
 import { Hearing } from "./hearing.js";
 import { Look } from "./look.js";
@@ -31,18 +31,24 @@ class Page {
     this.chosen = null;
     this.player = new Player((kind, revision) => `sound/whole?kind=${kind}&revision=${revision}`);
     this.view = new View(byId("sheet"), { label });
-    this.hearing = new Hearing(this.player, this.view, { staff: (on) => this.setStaff(on) });
+    this.nextButton = el("button", { id: "next-question", type: "button", class: "main", onclick: () => this.nextQuestion() },
+      "Next question ", el("kbd", {}, "N"));
+    this.closerButton = el("button", { id: "closer", type: "button", disabled: true, onclick: () => this.toggleLook() },
+      "Closer look ", el("kbd", {}, "Enter"));
+    this.hearing = new Hearing(this.player, this.view, {
+      staff: (on) => this.setStaff(on),
+      buttons: [this.nextButton, this.closerButton],
+    });
     this.send = this.send.bind(this);
     this.edits = makeEdits(this.store, this.send);
     this.look = new Look(this.store, this.view, this.player, {
       edits: this.edits,
       send: this.send,
-      choose: (id) => { this.chosen = id; },
+      choose: (id) => this.setChosen(id),
       close: () => this.closeLook(),
       next: () => this.nextQuestion(),
     });
     this.store.onChange((sheet) => this.show(sheet));
-    byId("next-question").addEventListener("click", () => this.nextQuestion());
     byId("undo").addEventListener("click", () => this.edits.undo());
     byId("redo").addEventListener("click", () => this.edits.redo());
     byId("sheet").addEventListener("click", (event) => this.clicked(event));
@@ -77,12 +83,12 @@ class Page {
     const { corrections, minutes } = sheet.totals;
     byId("asked").textContent = `${open === 0 ? "No questions left" : open === 1 ? "1 question left" : `${open} questions left`} · ` +
       `${corrections} ${corrections === 1 ? "correction" : "corrections"}${minutes >= 0.1 ? ` in ${minutes} min` : ""}`;
-    byId("next-question").disabled = open === 0;
+    this.nextButton.disabled = open === 0;
     byId("undo").disabled = !sheet.can_undo;
     byId("redo").disabled = !sheet.can_redo;
     const onNote = document.activeElement && document.activeElement.closest("#sheet .spot");
     this.view.show(sheet, this.store.notes, this.store.order);
-    if (this.chosen && !this.store.notes.has(this.chosen)) this.chosen = null;
+    this.setChosen(this.store.notes.has(this.chosen) ? this.chosen : null);
     this.view.mark("chosen", this.chosen);
     // The line was drawn anew: whoever stood on a note with the keyboard stands there still.
     const again = onNote && this.chosen ? this.view.spot(this.chosen) : null;
@@ -172,8 +178,18 @@ class Page {
     this.look.show(id);
   }
 
-  choose(id, focus) {
+  setChosen(id) {
     this.chosen = id;
+    this.closerButton.disabled = id === null;
+  }
+
+  toggleLook() {
+    if (this.look.open && this.look.question.about === this.chosen) this.closeLook();
+    else this.look.show(this.chosen);
+  }
+
+  choose(id, focus) {
+    this.setChosen(id);
     this.view.mark("chosen", id);
     this.view.reveal(id, focus);
     const note = this.store.notes.get(id);
@@ -287,7 +303,7 @@ class Page {
     if (plain[event.key]) return plain[event.key];
     if (!note) return null;
     const own = {
-      Enter: () => (this.look.open && this.look.question.about === note.id ? this.closeLook() : this.look.show(note.id)),
+      Enter: () => this.toggleLook(),
       ArrowUp: () => (event.shiftKey ? edits.otherPlace(note, -1) : edits.pitch(note, 1)),
       ArrowDown: () => (event.shiftKey ? edits.otherPlace(note, 1) : edits.pitch(note, -1)),
       ",": () => edits.shift(note, -1, 8),

@@ -21,8 +21,9 @@ export function takeForm(store, player, edits) {
   tonic.value = sheet.key ? sheet.key.tonic : "";
   mode.value = sheet.key ? sheet.key.mode : "major";
   const open = byId("take-details");
+  const noticed = sheet.issues.length + sheet.problems.length;
   const details = el("details", { id: "take-details", open: Boolean(open && open.open) },
-    el("summary", {}, "The whole take"),
+    el("summary", {}, noticed ? `The whole take (${noticed} to look at)` : "The whole take"),
     el("div", { class: "fields" },
       el("fieldset", {}, el("legend", {}, "Tempo and meter"), el("div", { class: "row" },
         el("label", {}, "tempo ", tempo), el("label", {}, "meter ", meter),

@@ -14,6 +14,8 @@ export class View {
     this.marked = new Map();
     this.staff = false;
     this.watcher = new IntersectionObserver((entries) => this.near(entries), { rootMargin: `${NEAR_PX}px` });
+    // On paper all lines are wanted, not those near the window.
+    window.addEventListener("beforeprint", () => this.lines.forEach((one) => this.draw(one)));
     let width = 0;
     new ResizeObserver(() => {
       if (this.sheet && Math.abs(host.clientWidth - width) > 4) this.show(this.sheet, this.notes, this.order);
