@@ -14,8 +14,9 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "review")]
 
 TAKE = "ticket_window"
 COLOURS = 48
+BENT = "page.store.sheet.notes.find(note => note.techniques.some(one => one.kind === 'bend')).id"
 SHOTS = {
-    "page_question.png": (1280, 760, "light", "page.nextQuestion()"),
+    "page_question.png": (1280, 800, "light", f"page.look.show({BENT}, 'technique')"),
     "page_narrow.png": (390, 760, "dark", "page.player.play(9.6).then(() => 0)"),
 }
 

@@ -61,12 +61,13 @@ def test_notes_around_follow_a_note_that_is_put_right():
     assert ordered == sorted(ordered)
 
 
-def test_a_note_is_never_put_past_another():
-    draft = unsure_rhythm(drafted())
-    far = draft.note("n006").start(draft.meter) + 1
-    after = applied(draft, changes.requantised(draft, "n006", far, HALF, around=True))
-    order = [note.id for note in sorted(after.notes, key=lambda note: note.start(draft.meter))]
-    assert order.index("n005") < order.index("n006")
+@pytest.mark.parametrize("by", [HALF, Fraction(1), -HALF, Fraction(-3)])
+@pytest.mark.parametrize("around", [True, False])
+def test_a_note_is_never_put_on_or_past_another(by, around):
+    draft = drafted()
+    place = draft.note("n006").start(draft.meter) + by
+    with pytest.raises(UsageError, match=r"the note (before|after) it stands on bar \d"):
+        changes.requantised(draft, "n006", place, HALF, around=around)
 
 
 def test_a_phrase_is_fingered_around_a_place_that_is_told():

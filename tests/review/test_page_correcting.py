@@ -56,7 +56,7 @@ KEYS = {
     "h": lambda old, new: new.has("hammer_on"),
     "l": lambda old, new: new.has("slide"),
     "-": lambda old, new: new.length == old.length / 2,
-    ",": lambda old, new: (new.bar, new.beat) == (old.bar, old.beat - Fraction(1, 2)),
+    ",": lambda old, new: (new.bar, new.beat) == (old.bar, old.beat - Fraction(1, 4)),
     "y": lambda old, new: new.confidence.overall == 1.0,
     "Delete": lambda old, new: new is None,
 }

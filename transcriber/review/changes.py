@@ -11,6 +11,7 @@ from transcriber.draft import Correction, Draft, DraftNote, NoteMark
 from transcriber.errors import UsageError
 from transcriber.records.written import Meter, WrittenNote
 from transcriber.review.readings import beats_at
+from transcriber.review.words import beat_words
 from transcriber.rework import refingered, retimed
 from transcriber.settings import DraftSettings, parse_meter
 
@@ -122,6 +123,11 @@ def requantised(
         Whether notes up to a bar away, as far as the next one that a person has settled, follow: the time
         between is stretched so that the note's onset falls on its new place, and each takes the nearest
         place of the plainest grid that fits its beat.
+
+    Raises
+    ------
+    UsageError
+        If there is no such note, or it would stand on or beyond the note before or after it.
     """
     note, meter = find(draft, note_id), draft.meter
     places: dict[str, tuple[Fraction, Fraction]] = {note.id: (start, length)}
@@ -130,6 +136,7 @@ def requantised(
         low = _reach(draft, at, -1)
         high = _reach(draft, at, +1)
         places.update(_warped(draft, at, start, low, high))
+    _refuse_past_neighbours(draft, at, places)
     for index in range(len(draft.notes) - 1):
         _cut_at_next(draft, index, places)
     listed = [
@@ -215,6 +222,24 @@ def _snapped(heard: dict[str, float]) -> dict[str, Fraction]:
         for key in keys:
             places[key] = round(heard[key] / float(best)) * best
     return places
+
+
+def _refuse_past_neighbours(draft: Draft, at: int, places: dict[str, tuple[Fraction, Fraction]]) -> None:
+    """Refuse a place on or beyond that of the note before or after; graces share their note's place."""
+    meter, start = draft.meter, places[draft.notes[at].id][0]
+    line = [note for note in draft.notes if not note.is_grace or note is draft.notes[at]]
+    here = line.index(draft.notes[at])
+    for index, side in ((here - 1, "before"), (here + 1, "after")):
+        if not 0 <= index < len(line) or draft.notes[at].is_grace:
+            continue
+        other = line[index]
+        place = places.get(other.id, (other.start(meter), other.length))[0]
+        if (side == "before" and place >= start) or (side == "after" and place <= start):
+            written = WrittenNote(place, Fraction(1), 1.0)
+            raise UsageError(
+                f"the note {side} it stands on {beat_words(written.bar(meter), written.beat(meter))}; "
+                "move that one first"
+            )
 
 
 def _in_order(

@@ -7,17 +7,19 @@ const HEIGHT = 190;
 const LEFT = 46;
 const LEVEL_HEIGHT = 44;
 const FLOOR_DB = -60;
+const WIDEST = 12;
 
 export function drawCloseup(closeup, sheet, asked) {
   const svg = make("svg", { class: "close", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img",
     "aria-label": describe(closeup, asked) });
   const x = (time) => LEFT + ((time - closeup.start_s) / (closeup.end_s - closeup.start_s)) * (WIDTH - LEFT - 4);
   const chart = HEIGHT - LEVEL_HEIGHT - 14;
-  const heights = closeup.traces.flatMap((trace) => [trace.at_midi, ...trace.midi.filter((one) => one !== null)]);
+  // The frets around what is asked about; notes beside it show as far as they come near.
   const own = closeup.traces.filter((trace) => asked.includes(trace.id));
-  const center = own.length ? own[0].at_midi : Math.round(Math.min(...heights));
-  const low = Math.max(Math.min(...heights, center - 1), center - 9) - 0.7;
-  const high = Math.min(Math.max(...heights, center + 2), center + 9) + 0.7;
+  const heights = own.flatMap((trace) => [trace.at_midi, ...trace.midi.filter((one) => one !== null)]);
+  const center = own.length ? own[0].at_midi : 60;
+  const low = Math.max(Math.min(...heights, center - 1), center - WIDEST) - 0.8;
+  const high = Math.min(Math.max(...heights, center + 2), center + WIDEST) + 0.8;
   const y = (midi) => 6 + (chart - 6) * (1 - (midi - low) / (high - low));
   frets(svg, closeup, low, high, y, center);
   level(svg, closeup, x);

@@ -231,7 +231,7 @@ function hit(drawn, under, over, spot) {
   over.append(group);
   if (spot.note.unsure && !spot.tied && !drawn.options.small) {
     const bent = spot.note.techniques.some((one) => BENDS.includes(one.kind) || one.kind === "vibrato");
-    over.append(make("text", { class: "cue", x: spot.x - 4, y: drawn.top - (bent ? 40 : 8), "aria-hidden": "true" }, "?"));
+    over.append(make("text", { class: "cue", x: spot.x - 4, y: Math.min(drawn.top - (bent ? 40 : 8), spot.y - 14), "aria-hidden": "true" }, "?"));
   }
   const list = drawn.spots.get(spot.id) || [];
   list.push({ ...spot, group, glow });

@@ -8,7 +8,7 @@ const KEYS = [["Space", "play, stop"], ["← →", "note before, note after"], [
   ["N", "next question"], ["1 to 5", "take a reading and go on"], ["Shift 1 to 5", "hear a reading"],
   ["0", "hear the take at this moment"], ["A", "the same answer for all alike"], ["Y", "all of the note is right"],
   ["Esc", "close"], ["Z, Shift Z", "undo, redo"], ["↑ ↓", "half-tone higher, lower"],
-  ["Shift ↑ ↓", "another string, same pitch"], [", .", "an eighth earlier, later"], ["- +", "half as long, twice as long"],
+  ["Shift ↑ ↓", "another string, same pitch"], [", .", "a sixteenth earlier, later"], ["- +", "half as long, twice as long"],
   ["H P L B V", "hammer-on, pull-off, slide, bend, vibrato: on or off"], ["S J I Del", "part, join, insert, delete"],
   ["R", "round and round"], ["C", "click the beat"], ["T", "tap a first beat while it plays"]];
 
