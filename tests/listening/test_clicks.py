@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.accuracy.splice import splice
 from tests.notation.bench_audio import CLICK_SOUNDS, hear_bench, take_of, with_clicks
 from tests.notation.bench_lines import bench_lines
 from tests.notation.bench_playing import perform_bench
-from transcriber.listening.clicks import UNASKED, find_clicks
+from tests.notation.rhythm_lines import Conditions
+from transcriber.listening.clicks import TOLD, UNASKED, find_clicks
 
 COUNTED_IN = [bench for bench in bench_lines("count-in", "fit", 1) if bench.maker != "cells"][:3]
 
@@ -31,6 +33,17 @@ def test_a_count_in_told_is_heard_and_is_no_note(bench) -> None:
     played = hear_bench(bench, "green", 4)
     assert np.abs(np.array(played.heard.clicks_s) - np.array(times.clicks_s)).max() < 0.02
     assert played.origin.count(-1) == 0
+
+
+@pytest.mark.parametrize("kind", ["wood", "stick"])
+def test_a_metronome_through_the_take_is_heard(kind: str) -> None:
+    bench = bench_lines("straight", "fit", 1)[0]
+    performance, _ = perform_bench(bench, Conditions(drift=0.0))
+    beats = np.array(performance.beats_s)
+    take = take_of(with_clicks(splice(performance, "green"), beats, kind, 1, level=0.15))
+    found = find_clicks(take.samples, take.sample_rate_hz, TOLD)
+    assert len(found) >= 0.7 * len(beats)
+    assert np.abs(found[:, None] - beats[None, :]).min(axis=1).max() < 0.012
 
 
 @pytest.mark.parametrize("name", ["straight", "sixteenth triplets"])

@@ -26,6 +26,7 @@ _RISE_DB, _MOST_RISE_DB, _RISE_S = 4.0, 30.0, 0.012  # mean over the bands
 _OWN_DB = 8.0  # a band that rises so much belongs to the sound
 _GONE_SHARE, _FALL_S = 0.65, 0.09  # a damped note keeps more than the rest of its rise
 _TEMPO_BPM = (40.0, 220.0)
+_SETS_IN, _STILL_S = 0.3, 0.002
 _MOST_MISSING = 1
 _EVEN_S, _PERIOD_DOUBT = 0.006, 0.0015  # seconds; more for every beat that a period is carried on
 _FEWEST_THROUGH, _MOST_PAIRS = 8, 400
@@ -77,8 +78,8 @@ def hear_clicks(take: Take, heard: Heard, count_in: int | None = None, through: 
     through : bool
         Whether the player says that a metronome sounds through the take.
     """
-    told = count_in is not None or through
-    clicks = find_clicks(take.samples, take.sample_rate_hz, TOLD if told else UNASKED, count_in)
+    settings = TOLD if through or count_in is not None else UNASKED
+    clicks = find_clicks(take.samples, take.sample_rate_hz, settings, count_in)
     if not len(clicks):
         return heard
     clicks = clicks + take.start_s
@@ -209,10 +210,18 @@ def _band_levels(samples: npt.NDArray[np.float32], rate_hz: int) -> FloatArray:
 
 
 def _sharp_time(samples: npt.NDArray[np.float32], rate_hz: int, near: int) -> float:
-    """Where the sound near a sample reaches a quarter of its peak."""
-    low = max(near - _WINDOW, 0)
+    """Where the sound at a sample sets in: before it, it stays below a part of its peak for a moment."""
+    low = max(near - _WINDOW // 2, 0)
     part = np.abs(np.diff(samples[low : near + _WINDOW].astype(np.float64)))
-    return float(low + np.argmax(part >= 0.25 * part.max())) / rate_hz
+    quiet = round(_STILL_S * rate_hz)
+    peak = int(np.argmax(part))
+    begin = peak
+    while begin > 0:
+        loud = np.flatnonzero(part[max(begin - quiet, 0) : begin] >= _SETS_IN * part[peak])
+        if not len(loud):
+            break
+        begin = max(begin - quiet, 0) + int(loud[0])
+    return float(low + begin) / rate_hz
 
 
 def _pairs(events: list[_Event]) -> list[tuple[int, int]]:
