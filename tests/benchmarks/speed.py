@@ -12,13 +12,17 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import soundfile as sf
 import soxr
 
+from tests.notation.bench_lines import bench_lines
+from tests.notation.bench_playing import play_bench
 from transcriber.listening.pitch import PitchSettings, track_pitch
+from transcriber.notation import write_rhythm
 
 SAMPLES = Path(__file__).parents[2] / "sample_audio_generated"
 HOP, RATE = 128, 22_050
@@ -88,6 +92,26 @@ def whole_program() -> None:
             )
 
 
+def rhythm() -> None:
+    """Rhythm of long lines, nothing told: processor seconds, to grow with the notes and no faster."""
+    bench = bench_lines("mixed with triplets", "fit", 1)[0]
+    heard = play_bench(bench).heard
+    beat_s = 60.0 / bench.line.tempo_bpm
+    span_s = np.ceil((heard.notes[-1].onset_s - heard.notes[0].onset_s) / beat_s + 1) * beat_s
+    for count in (500, 1000, 2000):
+        rounds = -(-count // len(heard.notes))
+        notes = [
+            replace(note, onset_s=note.onset_s + turn * span_s, end_s=note.end_s + turn * span_s)
+            for turn in range(rounds)
+            for note in heard.notes
+        ]
+        line = replace(heard, notes=tuple(notes[:count]))
+        began = time.process_time()
+        write_rhythm(line)
+        print(f"rhythm of {count} notes: {time.process_time() - began:.2f} s")
+
+
 if __name__ == "__main__":
     whole_program()  # first, while this process is small: a child's peak includes what it was forked from
     pitch_tracker()
+    rhythm()

@@ -3,7 +3,8 @@
 Each take of the fit split gives a row of features for every rival and the one that is true. The weights are
 pulled towards the starting values of `rhythm_prior.BAR_WEIGHTS`, those of the bar keep their signs;
 hand-written lines count fourfold. The probability from which a downbeat is called sure is the least at which,
-on folds not fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong.
+on folds not fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong; it is `LEAST_SURE` at
+least.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ PULL = 0.003  # per weight, for one take
 HAND_WRITTEN = 4.0
 FOLDS = 4
 SURE_AND_WRONG = 0.012
+LEAST_SURE = 0.95  # lines of other makers are further from the model than those it was fitted to
 _SAME_SHARE = 0.6
 # These overlap with the grammar, and may correct it either way.
 BEAT_FEATURES = frozenset(
@@ -151,4 +153,4 @@ def sure_from(found: Sequence[tuple[float, bool]]) -> float:
     """The least probability from which no more than `SURE_AND_WRONG` of all takes are sure and wrong."""
     wrong = sorted((chance for chance, right in found if not right), reverse=True)
     allowed = int(SURE_AND_WRONG * len(found))
-    return round(min(max(wrong[allowed] if len(wrong) > allowed else 0.5, 0.5) + 0.005, 0.99), 3)
+    return round(min(max(wrong[allowed] + 0.005 if len(wrong) > allowed else 0.5, LEAST_SURE), 0.99), 3)

@@ -23,13 +23,10 @@ from tests.notation.bench_audio import hear_bench
 from tests.notation.bench_lines import BENCH, MAKERS, BenchLine, bench_lines
 from tests.notation.bench_playing import play_bench
 from tests.notation.rhythm_lines import Conditions, Played, RhythmLine, composed_line, perform, written_lines
-from transcriber.notation.parameters import RhythmParameters
+from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
 from transcriber.notation.rhythm import write_rhythm
 from transcriber.records.told import Told
 from transcriber.records.written import Written
-
-SURE = 0.9
-"""A downbeat is called sure from this probability on."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +62,7 @@ def score_take(line: RhythmLine, played: Played, written: Written) -> Score:
         start=float(np.mean(right)),
         rhythm=float(np.mean(exact)),
         downbeat=float(shift is not None and same_meter and shift % line.meter.beats == 0),
-        downbeat_sure=written.downbeat_confidence >= SURE,
+        downbeat_sure=written.downbeat_confidence >= rhythm_parameters().bars.sure_from,
         tempo_ratio=written.tempo_bpm / played.tempo_bpm,
         swing=float((written.swing is None) == (line.swing is None)),
         meter=float(same_meter),
