@@ -50,3 +50,11 @@ def test_a_metronome_through_the_take_is_heard(kind: str) -> None:
 def test_a_take_without_clicks_has_none(name: str) -> None:
     for bench in bench_lines(name, "fit", 1)[:2]:
         assert hear_bench(bench, "green").heard.clicks_s == ()
+
+
+def test_no_click_is_made_up() -> None:
+    times = 0.4 + 0.6 * np.arange(4)
+    sound = with_clicks(np.zeros(44_100 * 6), times, "wood", 1)
+    take = take_of(sound)
+    assert len(find_clicks(take.samples, take.sample_rate_hz, TOLD, 6)) == 4
+    assert len(find_clicks(take.samples, take.sample_rate_hz, TOLD, 3)) == 3

@@ -30,6 +30,7 @@ _SETS_IN, _STILL_S = 0.3, 0.002
 _MOST_MISSING = 1
 _EVEN_S, _PERIOD_DOUBT = 0.006, 0.0015  # seconds; more for every beat that a period is carried on
 _FEWEST_THROUGH, _MOST_PAIRS = 8, 400
+_COVERED_S = 0.05
 _LIKE = 0.8  # cosine between the spectra of two clicks of one sound
 _NOTE_NEAR_S, _NOTE_LASTS_S = 0.06, 0.12
 _QUIET_DB = 24.0  # below the take's loudest: nothing but the click sounds there
@@ -114,7 +115,7 @@ def find_clicks(
     if count is not None:
         rows = [row for row in rows if len(row) >= max(settings.fewest, count // 2)]
         first = min(rows, key=lambda row: (row[0].time_s, -len(row)), default=[])
-        return _completed(first, count)
+        return _completed(first, count, np.array([event.time_s for event in every]))
     # Three could be chance, unless nothing else sounds yet.
     quiet = [all(event.quiet for event in row) for row in rows]
     rows = [row for row, still in zip(rows, quiet, strict=True) if len(row) >= settings.fewest + (not still)]
@@ -149,17 +150,17 @@ def _through(events: list[_Event], settings: ClickSettings) -> FloatArray:
     return np.asarray(best)
 
 
-def _completed(row: list[_Event], count: int) -> FloatArray:
-    """The first so many of a row; those that a note covered are put where they are due."""
+def _completed(row: list[_Event], count: int, sounds_s: FloatArray) -> FloatArray:
+    """The first so many of a row; where a note covers one, it is put where it is due."""
     times = np.array([event.time_s for event in row])
     if not len(times):
         return times
     numbers = np.rint((times - times[0]) / np.median(np.diff(times))).astype(int)
-    period = (times[-1] - times[0]) / numbers[-1]
-    due = times[0] + period * np.arange(count)
+    due = times[0] + (times[-1] - times[0]) / numbers[-1] * np.arange(count)
     found = numbers < count
     due[numbers[found]] = times[found]
-    return np.asarray(due)
+    covered = np.abs(due[:, None] - sounds_s[None, :]).min(axis=1) <= _COVERED_S
+    return np.asarray(due if covered.all() else times[found])
 
 
 def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
