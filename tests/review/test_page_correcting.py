@@ -290,3 +290,10 @@ def test_the_keyboards_place_is_kept_when_the_sheet_is_drawn_anew(page, path):
         settled(page, path)
     assert page.evaluate("document.activeElement.textContent") == "half-tone higher"
     assert now(path).note("n005").pitch_midi == drafted().note("n005").pitch_midi + 2
+
+
+def test_the_question_asked_for_last_is_the_one_that_is_shown(page):
+    page.evaluate("page.look.show('n005'), page.look.show('n009')")
+    page.wait_for_selector("#inset")
+    until(lambda: page.evaluate("page.look.question.about") == "n009")
+    assert page.locator("#inset").count() == 1

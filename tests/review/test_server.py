@@ -2,6 +2,7 @@
 
 import io
 import json
+import random
 
 import numpy as np
 import pytest
@@ -9,8 +10,9 @@ import soundfile
 from review_samples import drafted, sureness, with_note, write
 from starlette.testclient import TestClient
 
-from transcriber.draft import read_corrected, read_draft, read_journal
+from transcriber.draft import ACTIONS, read_corrected, read_draft, read_journal
 from transcriber.draft.journal import journal_path
+from transcriber.errors import TranscriberError
 from transcriber.review.app import make_application, page_files
 from transcriber.review.desk import Desk
 from transcriber.review.security import HEADERS
@@ -305,3 +307,52 @@ def test_text_of_a_person_is_given_on_as_text(client):
     body = [{"action": "set_remark", "note": "n001", "values": {"remark": nasty}}]
     assert post(client, "keep", corrections=body).json()["notes"][0]["remark"] == nasty
     assert nasty not in client.get("/").text
+
+
+def test_whatever_is_sent_is_taken_or_refused_in_one_line(tmp_path):
+    """Random requests: none ends in anything but a sheet or an error of the program's own."""
+    chance = random.Random(8)
+    desk = Desk(write(drafted(), tmp_path, take=False), None)
+    marks = [{"id": "n002", "onset_s": 1.1, "pitch_midi": 64}]
+    odd = [
+        None,
+        0,
+        -1,
+        1.5,
+        float("inf"),
+        float("nan"),
+        "x",
+        "1/2",
+        "1/0",
+        [],
+        {},
+        [None],
+        marks,
+        True,
+        "\ud800",
+    ]
+    keys = sorted({key for needs in ACTIONS.values() for key in needs.keys})
+    kinds = ["refinger", "retime", "downbeat", "rhythm", "x", None]
+    asked = ["note", "string", "fret", "tempo_bpm", "meter", "times_s", "bar", "beat", "length"]
+    refused = []
+    for number in range(150):
+        seen = desk.revision()["revision"]
+        values = {chance.choice(keys): chance.choice(odd) for _ in range(chance.randrange(5))}
+        one = {
+            "action": chance.choice(list(ACTIONS)),
+            "values": values,
+            "note": chance.choice(["n001", "n010", None, 5]),
+            "phrase": chance.choice(["p1", None, 5]),
+        }
+        change = {key: chance.choice(odd) for key in chance.sample(asked, 5)}
+        try:
+            if number % 3:
+                desk.keep({"seen": seen, "corrections": [one]})
+            else:
+                desk.change({"seen": seen, "kind": chance.choice(kinds), **change})
+        except TranscriberError as error:
+            refused.append((str(error), seen, desk.revision()["revision"]))
+    assert len(refused) > 90
+    assert [message for message, _, _ in refused if "\n" in message] == []
+    assert all(before == after for _, before, after in refused)
+    assert desk.sheet()["revision"] == desk.revision()["revision"]

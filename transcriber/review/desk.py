@@ -10,7 +10,7 @@ from typing import Any
 
 from transcriber.draft import Correction, Draft, NoteMark
 from transcriber.draft.apply import apply_entry
-from transcriber.draft.corrections import JournalEntry
+from transcriber.draft.corrections import JournalEntry, check_correction
 from transcriber.draft.open_draft import OpenDraft, redo_of, undo_of
 from transcriber.errors import DraftError, TranscriberError, UsageError
 from transcriber.review import changes
@@ -250,7 +250,9 @@ def _correction(draft: Draft, given: Any) -> Correction:
         listed = ids if isinstance(ids, list) else []
         values = {"notes": [vars(NoteMark.of(changes.find(draft, str(one)))) for one in listed]}
     mark = None if note is None else NoteMark.of(changes.find(draft, str(note)))
-    return Correction(given["action"], note=mark, phrase=given.get("phrase"), values=values)
+    correction = Correction(given["action"], note=mark, phrase=given.get("phrase"), values=values)
+    check_correction(correction, "the correction")
+    return correction
 
 
 def _worked_out(draft: Draft, body: Mapping[str, Any]) -> tuple[Correction, ...]:
@@ -270,7 +272,7 @@ def _worked_out(draft: Draft, body: Mapping[str, Any]) -> tuple[Correction, ...]
             length = Fraction(_text(body, "length"))
             around = body.get("around") is True
             return changes.requantised(draft, _text(body, "note"), start, length, around)
-    except (KeyError, TypeError, ValueError, ZeroDivisionError) as error:
+    except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise UsageError(f"the change '{kind}' lacks a value or has a wrong one ({error})") from error
     raise UsageError(f"there is no change '{kind}'")
 

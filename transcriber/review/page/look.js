@@ -24,6 +24,8 @@ export class Look {
   }
 
   async show(about, aspect, { further = false } = {}) {
+    this.asked = (this.asked || 0) + 1;
+    const mine = this.asked;
     let question;
     try {
       question = await this.store.question(about, aspect);
@@ -31,6 +33,8 @@ export class Look {
       notice(error.message, { bad: true, key: "question" });
       return;
     }
+    // Another question was asked for meanwhile: that one is shown.
+    if (mine !== this.asked) return;
     const same = this.open && this.question.about === about && this.view.inset;
     const typed = same ? this.typed() : new Map();
     const stood = same && this.view.inset.contains(document.activeElement) ? nameOf(document.activeElement) : null;
@@ -44,7 +48,10 @@ export class Look {
     this.view.unplace();
     this.view.place(inset, first);
     this.drawReadings();
-    typed.forEach((value, id) => { document.getElementById(id).value = value; });
+    typed.forEach((value, id) => {
+      const field = document.getElementById(id);
+      if (field) field.value = value;
+    });
     const again = stood && this.reachable().find((element) => nameOf(element) === stood);
     if (again) {
       // The same look drawn anew: what had the focus has it again, and nothing is moved.
@@ -71,6 +78,7 @@ export class Look {
   }
 
   close() {
+    this.asked = (this.asked || 0) + 1;
     this.question = null;
     this.view.unplace();
     this.view.mark("asked", null);

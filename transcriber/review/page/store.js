@@ -93,7 +93,9 @@ export class Store {
     if (answer.status === 403) {
       throw Object.assign(new Error(`Not kept: ${await answer.text()}.`), { waits: true });
     }
-    const told = await answer.json();
+    const told = await answer.json().catch(() => {
+      throw Object.assign(new Error(`The server failed (${answer.status}). This change waits here.`), { waits: true });
+    });
     this.remember(null);
     if (answer.status === 409) {
       this.put(told.sheet);
