@@ -335,7 +335,7 @@ def test_whatever_is_sent_is_taken_or_refused_in_one_line(tmp_path):
     kinds = ["refinger", "retime", "downbeat", "rhythm", "x", None]
     asked = ["note", "string", "fret", "tempo_bpm", "meter", "times_s", "bar", "beat", "length"]
     refused = []
-    for number in range(150):
+    for number in range(60):
         seen = desk.revision()["revision"]
         values = {chance.choice(keys): chance.choice(odd) for _ in range(chance.randrange(5))}
         one = {
@@ -352,7 +352,7 @@ def test_whatever_is_sent_is_taken_or_refused_in_one_line(tmp_path):
                 desk.change({"seen": seen, "kind": chance.choice(kinds), **change})
         except TranscriberError as error:
             refused.append((str(error), seen, desk.revision()["revision"]))
-    assert len(refused) > 90
+    assert len(refused) > 35
     assert [message for message, _, _ in refused if "\n" in message] == []
     assert all(before == after for _, before, after in refused)
     assert desk.sheet()["revision"] == desk.revision()["revision"]
