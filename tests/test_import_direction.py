@@ -8,7 +8,7 @@ import pytest
 import transcriber
 
 PACKAGE = Path(transcriber.__file__).resolve().parent
-STAGES = {"analysis", "audio", "listening", "notation", "fretboard", "draft", "export", "synthesis"}
+STAGES = {"analysis", "audio", "listening", "notation", "fretboard", "draft", "export", "practice", "synthesis"}
 
 # What each part may import of the package, besides itself. A stage never imports another stage;
 # exporters see the draft and nothing else.
@@ -26,13 +26,15 @@ MAY_IMPORT = {
     "synthesis": {"errors", "records", "models"},
     "draft": {"errors", "records", "files"},
     "export": {"errors", "records", "settings", "draft"},
+    "practice": {"errors", "records", "draft"},
     "pipeline": {"errors", "records", "models", "settings", "files", "explain", "__init__"} | STAGES,
     # Like `pipeline` these call stages, but start from a draft.
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
+    "attempts": {"errors", "records"} | STAGES,
     "review": {"errors", "records", "settings", "files", "draft", "rework"},
     # The draft is the document that everybody downstream sees.
-    "cli": {"errors", "records", "settings", "files", "pipeline", "draft", "review", "__init__"},
+    "cli": {"errors", "records", "settings", "files", "pipeline", "attempts", "draft", "review", "__init__"},
     "__main__": {"cli"},
     "__init__": {"errors", "records", "settings", "draft", "pipeline"},
 }
@@ -51,6 +53,8 @@ OPENERS = {
     "export/sheet/engrave.py",
     # A picture in memory.
     "export/sheet/ground.py",
+    # Earlier answers to attempts, which are its own documents.
+    "practice/progress.py",
 }
 OPENING = {"open", "read_text", "read_bytes", "SoundFile", "fdopen"}
 WRITERS = {"files", "draft"}

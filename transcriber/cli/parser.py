@@ -7,6 +7,7 @@ import difflib
 from collections.abc import Sequence
 from typing import NoReturn
 
+from transcriber.attempts import EARS
 from transcriber.errors import UsageError
 from transcriber.pipeline import USUAL_FORMATS, export_formats
 from transcriber.settings import EXPORT_CHOICES
@@ -49,6 +50,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
         "instrument": _add_instrument(commands),
         "render": _add_render(commands),
         "review": _add_review(commands),
+        "check": _add_check(commands),
     }
     return parser, made
 
@@ -241,6 +243,32 @@ def _add_review(commands: argparse._SubParsersAction[Parser]) -> Parser:
     instead.add_argument("--labels", metavar="FILE.jsonl", help="write drafted and corrected notes as data")
     instead.add_argument("--summary", action="store_true", help="count corrections per 100 notes and minutes")
     _add_common(parser)
+    return parser
+
+
+def _add_check(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "check",
+        help="hold a student's attempt against a draft",
+        description="Listens to an attempt at the line of a draft, at any tempo, with stops, restarts and "
+        "gaps, and tells note by note what became of it. Writes ATTEMPT.check.json and compares it with "
+        "earlier ones in the same folder.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("attempt", metavar="ATTEMPT", help="the student's recording")
+    parser.add_argument("draft", metavar="DRAFT", help="the draft of the line, NAME.draft.json")
+    parser.add_argument(
+        "--ear",
+        choices=EARS,
+        default="intermediate",
+        help="how far off a note may be: 80, 50 or 30 ms; 50, 35 or 25 cents (default: intermediate)",
+    )
+    parser.add_argument("--count-in", metavar="N", help="so many clicks lead to the attempt")
+    parser.add_argument("--click", action="store_true", help="a metronome sounds through the attempt")
+    parser.add_argument("--start", metavar="S", help="from this second of the file")
+    parser.add_argument("--end", metavar="S", help="up to this second of the file")
+    _add_output(parser)
     return parser
 
 

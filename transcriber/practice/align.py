@@ -1,0 +1,219 @@
+"""Which note of the attempt is which note of the line, whatever the tempo, stops, restarts and gaps.
+
+A dynamic program over pairs (played note, wanted note), after Needleman and Wunsch (J. Mol. Biol. 48, 1970),
+with jumps back for a passage that is begun again and capped gaps for one that is left out, as score followers
+have them (Nakamura et al., "Real-time audio-to-score alignment of music performances containing errors and
+arbitrary repeats and skips", IEEE/ACM TASLP 24, 2016). Costs are in units of one note left out.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.practice.wanted import Wanted
+from transcriber.records.heard import HeardNote
+
+FloatArray = npt.NDArray[np.float64]
+
+MISS, EXTRA, OPTIONAL_MISS = 1.0, 1.0, 0.1
+SKIP_FROM, SKIP_EACH = 3.0, 0.12
+JUMP, JUMP_ELSEWHERE, PAUSE_HELPS = 2.6, 1.2, 1.0
+WRONG_NEAR, WRONG, WRONG_OCTAVE, DEAD = 1.1, 1.45, 0.7, 0.4
+TIMING, TIMING_FLOOR_S, TIMING_SHARE = 1.2, 0.06, 0.5
+EXTRAS_IN_A_ROW = 6
+LONGEST_SHIFT, GRAM = 24, 4
+# A shift of the whole line is believed when it explains so many times the four-note figures of none.
+SHIFT_MUST_WIN = 1.3
+_TEMPO_ROUNDS = 3
+_BIG = 1e6
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """What belongs together.
+
+    Attributes
+    ----------
+    pairs : tuple of (int, int)
+        Played and wanted note, in order of playing; wanted numbers fall back where a passage is begun again.
+    shift : int
+        Semitones by which the whole attempt is higher.
+    beat_s : float
+        The student's beat (denominator beat), seconds.
+    """
+
+    pairs: tuple[tuple[int, int], ...]
+    shift: int
+    beat_s: float
+
+
+def align(played: Sequence[HeardNote], wanted: Sequence[Wanted], beat_s: float) -> Alignment:
+    """Find what belongs together.
+
+    Parameters
+    ----------
+    played : sequence of HeardNote
+        In order of onset.
+    wanted : sequence of Wanted
+    beat_s : float
+        Seconds a denominator beat lasts in the reference; the student's own is found out.
+    """
+    if not played or not wanted:
+        return Alignment((), 0, beat_s)
+    shift = line_shift(played, wanted)
+    pitch_costs = _pitch_costs(played, wanted, shift)
+    pairs = _cheapest(played, wanted, pitch_costs, None)
+    found = beat_s
+    for _ in range(_TEMPO_ROUNDS):
+        found = _beat_of(played, wanted, pairs, pitch_costs, found)
+        again = _cheapest(played, wanted, pitch_costs, found)
+        if again == pairs:
+            break
+        pairs = again
+    return Alignment(tuple(pairs), shift, found)
+
+
+def line_shift(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> int:
+    """Semitones by which an attempt is transposed: the commonest shift of equal four-note figures."""
+    line: dict[tuple[int, ...], list[int]] = {}
+    pitched = [(each.pitch or 0) + round(each.height) for each in wanted if each.pitch is not None]
+    for place in range(len(pitched) - GRAM + 1):
+        line.setdefault(_steps(pitched[place : place + GRAM]), []).append(pitched[place])
+    votes: Counter[int] = Counter()
+    sung = [_goal(note) for note in played]
+    for place in range(len(sung) - GRAM + 1):
+        matches = set(line.get(_steps(sung[place : place + GRAM]), []))
+        votes.update({sung[place] - first for first in matches})
+    votes = Counter({shift: count for shift, count in votes.items() if abs(shift) <= LONGEST_SHIFT})
+    if not votes:
+        return 0
+    shift, count = min(votes.items(), key=lambda item: (-item[1], abs(item[0]), item[0]))
+    return shift if count >= 3 and count > SHIFT_MUST_WIN * votes[0] else 0
+
+
+def _goal(note: HeardNote) -> int:
+    bends = [each.semitones or 0.0 for each in note.techniques if each.kind in ("bend", "pre_bend")]
+    return note.pitch_midi + round(max(bends, default=0.0))
+
+
+def _steps(pitches: Sequence[int]) -> tuple[int, ...]:
+    return tuple(int(pitch - pitches[0]) for pitch in pitches[1:])
+
+
+def off_pitch(note: HeardNote, want: Wanted, shift: int) -> int:
+    """Semitones between a played note and the nearest pitch that the wanted one may be heard at."""
+    if want.pitch is None:
+        return 0
+    low = want.pitch + shift
+    return min(max(note.pitch_midi, low), low + round(want.height)) - note.pitch_midi
+
+
+def _pitch_costs(played: Sequence[HeardNote], wanted: Sequence[Wanted], shift: int) -> FloatArray:
+    costs = np.zeros((len(played), len(wanted)))
+    for i, note in enumerate(played):
+        for j, want in enumerate(wanted):
+            off = abs(off_pitch(note, want, shift))
+            if want.pitch is None:
+                costs[i, j] = 0.0 if note.has("dead_note") else DEAD
+            elif off == 0:
+                costs[i, j] = 0.0
+            elif off == 12:
+                costs[i, j] = WRONG_OCTAVE
+            else:
+                costs[i, j] = WRONG_NEAR if off == 1 else WRONG
+    return costs
+
+
+def _moves(wanted: Sequence[Wanted]) -> FloatArray:
+    """Cost of going from wanted note j' (row; the last row is the start) to j (column)."""
+    count = len(wanted)
+    left_out = np.cumsum([0.0, *(OPTIONAL_MISS if each.optional else MISS for each in wanted)])
+    skipped = left_out[None, :count] - left_out[1 : count + 1, None]
+    forward = np.arange(count)[None, :] - np.arange(count)[:, None]
+    capped = np.minimum(skipped, SKIP_FROM + SKIP_EACH * forward)
+    landing = np.array([0.0 if each.opens else JUMP_ELSEWHERE for each in wanted])
+    moves = np.where(forward >= 1, capped, JUMP + landing[None, :])
+    moves[np.arange(count), np.arange(count)] = JUMP + landing + MISS
+    first = np.minimum(left_out[:count], SKIP_FROM + SKIP_EACH * np.arange(count))
+    return np.vstack([moves, first])
+
+
+def _cheapest(
+    played: Sequence[HeardNote], wanted: Sequence[Wanted], pitch_costs: FloatArray, beat_s: float | None
+) -> list[tuple[int, int]]:
+    count = len(wanted)
+    onsets = np.array([note.onset_s for note in played])
+    moves = _moves(wanted)
+    at = np.array([each.at for each in wanted])
+    distance = at[None, :] - at[:, None]
+    forward = np.arange(count)[None, :] > np.arange(count)[:, None]
+    best = np.full((len(played), count), _BIG)
+    came = np.full((len(played), count, 2), -1, dtype=np.int64)
+    for i in range(len(played)):
+        best[i] = moves[count] + EXTRA * i + pitch_costs[i]
+        for before in range(max(0, i - EXTRAS_IN_A_ROW), i):
+            gap = onsets[i] - onsets[before]
+            step = moves[:count] + EXTRA * (i - before - 1)
+            if beat_s is not None:
+                step = step + _timing_costs(gap, beat_s * distance, forward)
+            paths = best[before][:, None] + step
+            row = np.argmin(paths, axis=0)
+            cost = paths[row, np.arange(count)] + pitch_costs[i]
+            better = cost < best[i] - 1e-9
+            best[i][better] = cost[better]
+            came[i][better, 0] = before
+            came[i][better, 1] = row[better]
+    return _traced(best, came, _endings(wanted), len(played))
+
+
+def _timing_costs(gap: float, due: FloatArray, forward: npt.NDArray[np.bool_]) -> FloatArray:
+    """A step on costs by how far its time lies from the due one; a jump is cheaper after a pause."""
+    wrong = np.minimum(1.0, np.abs(gap - due) / (TIMING_FLOOR_S + TIMING_SHARE * np.abs(due)))
+    pause = -PAUSE_HELPS if gap > 0.7 else 0.0
+    return np.where(forward, TIMING * wrong, pause)
+
+
+def _endings(wanted: Sequence[Wanted]) -> FloatArray:
+    left = np.array([OPTIONAL_MISS if each.optional else MISS for each in wanted])
+    after = np.cumsum(left[::-1])[::-1] - left
+    bounded: FloatArray = np.minimum(after, SKIP_FROM + SKIP_EACH * np.arange(len(wanted))[::-1])
+    return bounded
+
+
+def _traced(
+    best: FloatArray, came: npt.NDArray[np.int64], endings: FloatArray, played: int
+) -> list[tuple[int, int]]:
+    totals = best + endings[None, :] + EXTRA * np.arange(played - 1, -1, -1)[:, None]
+    i, j = (int(value) for value in np.unravel_index(int(np.argmin(totals)), totals.shape))
+    pairs = []
+    while i >= 0:
+        pairs.append((i, j))
+        i, j = int(came[i, j, 0]), int(came[i, j, 1])
+    return pairs[::-1]
+
+
+def _beat_of(
+    played: Sequence[HeardNote],
+    wanted: Sequence[Wanted],
+    pairs: Sequence[tuple[int, int]],
+    pitch_costs: FloatArray,
+    fallback: float,
+) -> float:
+    """Seconds a beat: the weighted median over neighbours that were both found at their pitch."""
+    paces, weights = [], []
+    for (i, j), (k, m) in itertools.pairwise(pairs):
+        beats = wanted[m].at - wanted[j].at
+        if 0 < m - j <= 2 and beats > 1e-6 and pitch_costs[i, j] + pitch_costs[k, m] == 0:
+            paces.append((played[k].onset_s - played[i].onset_s) / beats)
+            weights.append(beats)
+    if not paces:
+        return fallback
+    order = np.argsort(paces)
+    share = np.cumsum(np.array(weights)[order])
+    return float(np.array(paces)[order][np.searchsorted(share, 0.5 * share[-1])])

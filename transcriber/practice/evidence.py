@@ -1,0 +1,132 @@
+"""A second look at the sound with the reference in mind: pitch, attacks and strings that ring on.
+
+Listening decides without knowing the line. Where its decision would count against the student, the sound
+itself is asked for what the reference says, and the student has the benefit of the doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from transcriber.records.heard import Heard
+from transcriber.records.pitch import hz_to_midi, midi_to_hz
+
+FloatArray = npt.NDArray[np.float64]
+
+_HOP_S, _WINDOW_S = 0.004, 0.016
+_ATTACK_BAND_HZ = (1200.0, 9000.0)
+_BEFORE_S, _AFTER_S = 0.045, 0.03
+_PARTIALS, _PARTIAL_WIDTH = 6, 0.025
+# Partials of two notes nearer than this share, or than the window's main lobe, cannot be told apart.
+_CLEAR_OF, _CLEAR_LOBES = 0.06, 4.0
+# A partial stands out of what lies around it by this factor, or it is none.
+_STANDS_OUT, _AROUND = 4.0, 0.2
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """An attempt as recorded and as heard.
+
+    Attributes
+    ----------
+    heard : Heard
+    samples : ndarray of float32, shape (n,)
+    rate_hz : int
+    start_s : float
+        Time in the file of the first sample.
+    """
+
+    heard: Heard
+    samples: npt.NDArray[np.float32]
+    rate_hz: int
+    start_s: float = 0.0
+
+    @cached_property
+    def _pitch(self) -> FloatArray:
+        """Pitch of each frame as a MIDI number by the attempt's own tuning; NaN where there is none."""
+        hz = self.heard.track.frequency_hz
+        out = np.full(len(hz), np.nan)
+        sounding = np.isfinite(hz) & (hz > 0)
+        out[sounding] = [hz_to_midi(float(each), self.heard.reference_hz) for each in hz[sounding]]
+        return out
+
+    @cached_property
+    def _attack_db(self) -> FloatArray:
+        """Level of the band in which a pick is heard, dB, every `_HOP_S`."""
+        window = int(_WINDOW_S * self.rate_hz)
+        hop = int(_HOP_S * self.rate_hz)
+        padded = np.pad(np.asarray(self.samples, dtype=np.float64), (window // 2, window))
+        frames = np.lib.stride_tricks.sliding_window_view(padded, window)[::hop]
+        out = np.empty(len(frames))
+        hz = np.fft.rfftfreq(window, 1.0 / self.rate_hz)
+        band = (hz >= _ATTACK_BAND_HZ[0]) & (hz <= _ATTACK_BAND_HZ[1])
+        shape = np.hanning(window)
+        for first in range(0, len(frames), 4096):
+            spectra = np.abs(np.fft.rfft(frames[first : first + 4096] * shape, axis=1))[:, band]
+            out[first : first + 4096] = 10.0 * np.log10((spectra**2).sum(axis=1) + 1e-9)
+        return out
+
+    def attack(self, time_s: float) -> float:
+        """Rise of the pick's band around a time, dB."""
+        hop_s = int(_HOP_S * self.rate_hz) / self.rate_hz
+        here = round((time_s - self.start_s) / hop_s)
+        near, reach = round(_BEFORE_S / hop_s), round(_AFTER_S / hop_s)
+        level = self._attack_db
+        first, last = max(here - near, 0), min(here + reach, len(level) - 1)
+        if last - first < 8:
+            return 0.0
+        part = level[first : last + 1]
+        return max(
+            float(part[place : place + 5].max() - part[max(0, place - 5) : place].min())
+            for place in range(5, len(part) - 3)
+        )
+
+    def pitches(self, from_s: float, to_s: float) -> tuple[FloatArray, FloatArray]:
+        """Times and pitches of the frames of a span; NaN where there is no pitch."""
+        times = self.heard.track.times_s
+        first, last = np.searchsorted(times, [from_s, to_s])
+        return times[first:last], self._pitch[first:last]
+
+    def sounds(
+        self, pitch_low: float, pitch_high: float, from_s: float, to_s: float
+    ) -> tuple[float, float | None]:
+        """Share of a span's frames that lie within pitches, and when the first row of three begins."""
+        times, pitch = self.pitches(from_s, to_s)
+        if not len(times):
+            return 0.0, None
+        inside = (pitch >= pitch_low) & (pitch <= pitch_high)
+        rows = np.convolve(inside, np.ones(3), "valid") >= 3
+        first = float(times[int(np.argmax(rows))]) if len(rows) and rows.any() else None
+        return float(inside.mean()), first
+
+    def level_of(
+        self, midi: float, from_s: float, to_s: float, apart_from: tuple[float, ...]
+    ) -> float | None:
+        """Level in dB of a note's partials, those that others share left out; None if none is left."""
+        first = round((from_s - self.start_s) * self.rate_hz)
+        last = round((to_s - self.start_s) * self.rate_hz)
+        part = np.asarray(self.samples[max(first, 0) : max(last, 0)], dtype=np.float64)
+        if len(part) < 0.05 * self.rate_hz:
+            return None
+        spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part)), 4 * len(part))) / len(part)
+        step = self.rate_hz / (4 * len(part))
+        f0 = midi_to_hz(midi, self.heard.reference_hz)
+        others = [midi_to_hz(other, self.heard.reference_hz) for other in apart_from]
+        clear_hz = _CLEAR_LOBES * self.rate_hz / len(part)
+        total, used = 0.0, 0
+        for number in range(1, _PARTIALS + 1):
+            hz = number * f0
+            bound = max(_CLEAR_OF * hz, clear_hz)
+            near = any(abs(hz - max(round(hz / other), 1) * other) < bound for other in others)
+            if near or hz > 0.45 * self.rate_hz:
+                continue
+            low, high = int(hz * (1 - _PARTIAL_WIDTH) / step), int(hz * (1 + _PARTIAL_WIDTH) / step) + 1
+            around = spectrum[int(hz * (1 - _AROUND) / step) : int(hz * (1 + _AROUND) / step) + 1]
+            peak = float(spectrum[low:high].max())
+            total += peak**2 if peak > _STANDS_OUT * float(np.median(around)) else 0.0
+            used += 1
+        return 10.0 * np.log10(total + 1e-12) if used >= 1 else None

@@ -1,0 +1,216 @@
+"""The answer to a student in words and as a document."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+from transcriber.draft.document import Draft
+from transcriber.practice.advice import CAUTION, named_note
+from transcriber.practice.phrase_reports import REMARK_WORDS
+from transcriber.practice.report import CheckReport, NoteReport
+from transcriber.practice.tolerance import SOURCE, TOLERANCES
+from transcriber.records.pitch import pitch_name
+
+FORMAT_VERSION = 1
+SUFFIX = ".check.json"
+
+
+def summary_of(report: CheckReport) -> dict[str, Any]:
+    """Counts of an attempt: what is compared from one attempt to the next."""
+    timings = sorted(abs(note.timing_ms) for note in report.notes if note.timing_ms is not None)
+    right = [note for note in report.notes if note.verdict == "played" and not note.remarks]
+    return {
+        "notes": len(report.notes),
+        "played": sum(note.verdict == "played" for note in report.notes),
+        "missed": sum(note.verdict == "missed" for note in report.notes),
+        "wrong_pitch": sum(note.verdict == "wrong_pitch" for note in report.notes),
+        "extra": len(report.extra),
+        "without_remark": len(right),
+        "remarks": {
+            remark: count
+            for remark in REMARK_WORDS
+            if (count := sum(remark in note.remarks for note in report.notes))
+        },
+        "median_timing_ms": round(timings[len(timings) // 2], 1) if timings else None,
+        "stops": len(report.stops),
+        "restarts": report.restarts,
+    }
+
+
+def check_document(
+    report: CheckReport,
+    attempt: tuple[str, str],
+    reference: tuple[str, str],
+    earlier: list[dict[str, Any]],
+) -> dict[str, Any]:
+    """Write an answer as a document.
+
+    Parameters
+    ----------
+    report : CheckReport
+    attempt, reference : (str, str)
+        File name and digest of the attempt, and of the recording that the draft was made from.
+    earlier : list of dict
+        `progress_entry` of earlier attempts at the same line.
+    """
+    ear = TOLERANCES[report.tolerance]
+    return {
+        "format_version": FORMAT_VERSION,
+        "attempt": {"file": attempt[0], "sha256": attempt[1]},
+        "reference": {"file": reference[0], "sha256": reference[1]},
+        "tolerance": {**asdict(ear), "source": SOURCE},
+        "summary": summary_of(report),
+        "tempo_bpm": report.tempo_bpm,
+        "tempo_ratio": report.tempo_ratio,
+        "transposed_semitones": report.transposed,
+        "tuning_cents": report.tuning_cents,
+        "notes": [asdict(note) for note in report.notes],
+        "extra": [asdict(note) for note in report.extra],
+        "stops": [asdict(stop) for stop in report.stops],
+        "phrases": [asdict(phrase) for phrase in report.phrases],
+        "work_on": [asdict(advice) for advice in report.advice],
+        "earlier": earlier,
+    }
+
+
+def check_bytes(document: dict[str, Any]) -> bytes:
+    """Encode a document, one note to a row."""
+    rows = []
+    for key, value in document.items():
+        if isinstance(value, list) and value:
+            inner = ",\n".join("    " + json.dumps(each, ensure_ascii=False) for each in value)
+            rows.append(f'  "{key}": [\n{inner}\n  ]')
+        else:
+            rows.append(f'  "{key}": {json.dumps(value, ensure_ascii=False)}')
+    return ("{\n" + ",\n".join(rows) + "\n}\n").encode("utf-8")
+
+
+def progress_entry(name: str, document: dict[str, Any]) -> dict[str, Any]:
+    """What is kept of an earlier attempt."""
+    summary = document["summary"]
+    return {
+        "file": name,
+        "tempo_ratio": document["tempo_ratio"],
+        "notes": summary["notes"],
+        "without_remark": summary["without_remark"],
+        "missed": summary["missed"],
+        "wrong_pitch": summary["wrong_pitch"],
+    }
+
+
+def check_text(draft: Draft, report: CheckReport, earlier: list[dict[str, Any]]) -> str:
+    """Tell an answer in plain lines."""
+    lines = [*_head(report), ""]
+    lines += [
+        f"{_phrase_name(phrase.name, phrase.id)}{_phrase_tempo(phrase)}: {phrase.verdict}"
+        for phrase in report.phrases
+    ]
+    told = [line for note in report.notes if (line := _note_line(draft, note))]
+    told += [_extra_line(draft, extra.after, extra.pitch_midi, extra.onset_s) for extra in report.extra]
+    if told:
+        lines += ["", "Note by note:", *(f"  {line}" for line in told)]
+    if report.advice:
+        lines += ["", "Work on this first:"]
+        for number, advice in enumerate(report.advice, start=1):
+            lines.append(f"  {number}. Bar {advice.bar}: {advice.happened}. Try: {advice.try_this}.")
+        lines += ["", CAUTION]
+    if earlier:
+        lines += ["", "Earlier attempts here, in order of name:"]
+        lines += [f"  {_progress_line(each)}" for each in earlier]
+        lines.append(f"  now: {_progress_line({**progress_of(report), 'file': ''})}")
+    return "\n".join(lines)
+
+
+def progress_of(report: CheckReport) -> dict[str, Any]:
+    """An answer as `progress_entry` would keep it."""
+    return progress_entry("", {"summary": summary_of(report), "tempo_ratio": report.tempo_ratio})
+
+
+def _progress_line(entry: dict[str, Any]) -> str:
+    name = f"{entry['file']}: " if entry["file"] else ""
+    tempo = "" if entry["tempo_ratio"] is None else f" at {entry['tempo_ratio']:.0%} of the tempo"
+    return f"{name}{entry['without_remark']} of {entry['notes']} notes as written{tempo}"
+
+
+def _head(report: CheckReport) -> list[str]:
+    counts = summary_of(report)
+    tempo = ""
+    if report.tempo_ratio is not None:
+        tempo = f", at {report.tempo_ratio:.0%} of the tempo ({report.tempo_bpm:g} beats a minute)"
+    lines = [
+        f"{counts['without_remark']} of {counts['notes']} notes as written{tempo}; "
+        f"{counts['missed']} missed, {counts['wrong_pitch']} of another pitch, {counts['extra']} extra."
+    ]
+    if report.transposed:
+        lines.append(f"Played {_interval(report.transposed)} than the take; judged there.")
+    if abs(report.tuning_cents) >= 10:
+        way = "above" if report.tuning_cents > 0 else "below"
+        lines.append(
+            f"The guitar is tuned {abs(report.tuning_cents):.0f} cents {way} A = 440 Hz; "
+            "judged by its own tuning."
+        )
+    if report.stops or report.restarts:
+        lines.append(
+            f"Stopped {_times(len(report.stops))}, began a passage again {_times(report.restarts)}; "
+            "what was played last counts."
+        )
+    return lines
+
+
+def _times(count: int) -> str:
+    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _interval(semitones: int) -> str:
+    size = abs(semitones)
+    words = (
+        f"{size // 12} octave{'s' if size > 12 else ''}"
+        if size % 12 == 0
+        else f"{size} semitone" + "s" * (size > 1)
+    )
+    return f"{words} {'higher' if semitones > 0 else 'lower'}"
+
+
+def _phrase_name(name: str, phrase_id: str) -> str:
+    return name or f"Phrase {phrase_id}"
+
+
+def _phrase_tempo(phrase: Any) -> str:
+    return "" if phrase.tempo_bpm is None else f" ({phrase.tempo_bpm:g} beats a minute)"
+
+
+def _note_line(draft: Draft, note: NoteReport) -> str:
+    reference = draft.note(note.id)
+    head = f"bar {note.bar}, {named_note(reference)}"
+    if note.verdict == "missed":
+        return f"{head}: missed"
+    parts = []
+    if note.verdict == "wrong_pitch" and note.played_midi is not None:
+        parts.append(f"{pitch_name(note.played_midi)} was played")
+    for remark in note.remarks:
+        parts.append(_remark(note, remark))
+    return f"{head}: {', '.join(parts)}" if parts else ""
+
+
+def _remark(note: NoteReport, remark: str) -> str:
+    words = REMARK_WORDS[remark]
+    if remark in ("early", "late") and note.timing_ms is not None and note.timing_beats is not None:
+        return f"{abs(note.timing_ms):.0f} ms {words} ({abs(note.timing_beats):.2f} beats)"
+    if remark == "off_pitch" and note.pitch_cents is not None:
+        return f"{words} ({note.pitch_cents:+.0f} cents)"
+    if remark.startswith("bend"):
+        bend = next((each for each in note.techniques if each.cents is not None), None)
+        if bend is not None and bend.cents is not None:
+            took = "" if bend.took_s is None else f", in {bend.took_s:.2f} s"
+            return f"{words} ({bend.cents:+.0f} cents{took})"
+    if remark == "short" and note.length_ratio is not None:
+        return f"{words} ({note.length_ratio:.0%} of its length)"
+    return words
+
+
+def _extra_line(draft: Draft, after: str | None, pitch: int, onset_s: float) -> str:
+    before = draft.note(after) if after else None
+    where = "before the first note" if before is None else f"bar {before.bar}, after {named_note(before)}"
+    return f"{where}: {pitch_name(pitch)} too many (at {onset_s:.2f} s of the attempt)"
