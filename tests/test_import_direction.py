@@ -8,7 +8,17 @@ import pytest
 import transcriber
 
 PACKAGE = Path(transcriber.__file__).resolve().parent
-STAGES = {"analysis", "audio", "listening", "notation", "fretboard", "draft", "export", "practice", "synthesis"}
+STAGES = {
+    "analysis",
+    "audio",
+    "listening",
+    "notation",
+    "fretboard",
+    "draft",
+    "export",
+    "practice",
+    "synthesis",
+}
 
 # What each part may import of the package, besides itself. A stage never imports another stage;
 # exporters see the draft and nothing else.
