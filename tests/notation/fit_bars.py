@@ -16,6 +16,8 @@ from fractions import Fraction
 import numpy as np
 from scipy.optimize import minimize
 
+from tests.accuracy.compose import CONDITIONS, compose
+from tests.accuracy.takes import SPLIT_SEEDS as ACCURACY_SEEDS
 from tests.notation.bench_lines import BENCH, BenchLine, bench_lines
 from tests.notation.bench_playing import play_bench, without_clicks
 from tests.notation.measure_rhythm import told_of
@@ -62,13 +64,17 @@ class Example:
 
 
 def examples(parameters: RhythmParameters, lines: int = LINES) -> list[Example]:
-    """Play and read the fit split, tempo and meter told and nothing told."""
-    found = []
-    for name in BENCH:
-        for bench in bench_lines(name, "fit", lines):
-            for what in ("tempo", "nothing"):
-                found.append(_example(bench, what, parameters))
-    return found
+    """Play and read the fit splits of both benches, tempo and meter told and nothing told."""
+    benches = [bench for name in BENCH for bench in bench_lines(name, "fit", lines)]
+    benches += [_excerpt(name, index) for name in CONDITIONS for index in range(lines)]
+    return [_example(bench, what, parameters) for bench in benches for what in ("tempo", "nothing")]
+
+
+def _excerpt(condition: str, index: int) -> BenchLine:
+    """A line of the accuracy bench's fit split: it may break off anywhere, as takes do."""
+    composed = compose(condition, index, ACCURACY_SEEDS["fit"])
+    swung = "swing 2.0" if composed.line.swing else "straight"
+    return BenchLine(composed.line, composed.maker, swung, index)
 
 
 def _example(bench: BenchLine, what: str, parameters: RhythmParameters) -> Example:
