@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.cli.console import Output, say_error
+from transcriber.cli.failures import INTERRUPTED
 from transcriber.cli.results import check_free, write_into
 from transcriber.cli.values import whole
 from transcriber.errors import UsageError
@@ -65,7 +66,13 @@ def _serve(settings: ReviewSettings, arguments: argparse.Namespace) -> int:
 
             webbrowser.open(address)
 
-    serve_review(settings, tell)
+    try:
+        serve_review(settings, tell)
+    except KeyboardInterrupt:
+        # The usual way to end the page; nothing was under way that could be lost.
+        if not arguments.quiet:
+            output.line("The page has ended; every correction is kept.")
+        return INTERRUPTED
     return 0
 
 
