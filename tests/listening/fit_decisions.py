@@ -13,27 +13,31 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
 import soundfile as sf
 import soxr
+from scipy import signal
 from sklearn.ensemble import GradientBoostingClassifier
 
 from tests.accuracy.compose import CONDITIONS, compose
 from tests.accuracy.note_bank import SAMPLE_RATE_HZ
 from tests.accuracy.playing import play
 from tests.accuracy.splice import splice
-from transcriber.listening.attacks import attack_strength
-from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
+from tests.listening.phenomena import PHENOMENA
+from tests.listening.phenomena_sounds import phenomenon_take
 from transcriber.listening.decisions import FEATURES, bend_features, pick_features, repick_features
 from transcriber.listening.gestures import find_gestures
-from transcriber.listening.pieces import PickDecisions, clear_attacks, find_pieces, typical_rise
-from transcriber.listening.pitch import PitchSettings, track_pitch
+from transcriber.listening.listen import measure
+from transcriber.listening.pieces import PickDecisions, find_pieces
+from transcriber.listening.pitch import PitchSettings
 from transcriber.listening.settings import listening_settings
 from transcriber.listening.signs import Signs, Sound
 from transcriber.listening.strokes import filled, stand_after_s
 from transcriber.records.line import Performance
+from transcriber.records.take import Take
 from transcriber.synthesis import PlayingStyle, Tone, perform, render_performance
 
 RATE = 22_050
@@ -78,11 +82,29 @@ def sounding_lines(sets: tuple[str, ...], lines: int, seed: int) -> Iterator[tup
 
 def sound_of(wave: np.ndarray) -> Sound:
     """Measure a take as the listening stage does."""
-    track, strength = track_pitch(wave), attack_strength(wave, PitchSettings().hop, RATE)
-    reference = tuning_reference_hz(track)
-    pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
-    frame_s = PitchSettings().hop / RATE
-    return Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
+    take = Take(wave, RATE, 0.0, "", "", RATE, len(wave) / RATE)
+    return measure(take, PitchSettings()).sound
+
+
+def phenomena(sets: tuple[str, ...], lines: int, seed: int) -> Iterator[tuple[Performance, np.ndarray]]:
+    """Performances and sound of the lines of single phenomena."""
+    for set_name in sets:
+        for name in PHENOMENA:
+            for index in range(lines):
+                try:
+                    played, sound, _ = phenomenon_take(name, set_name, seed + index)
+                except ValueError:  # the set has no recorded note near one of the line's
+                    continue
+                yield played, sound
+
+
+def recoloured(wave: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """The same take through another pickup and amplifier: a peak, and a roll-off above it."""
+    cut = signal.butter(2, float(rng.uniform(1_500, 7_000)), "lowpass", fs=RATE, output="sos")
+    peak = float(rng.uniform(400, 3_000))
+    band = signal.butter(1, (peak / 1.4, peak * 1.4), "bandpass", fs=RATE, output="sos")
+    out = signal.sosfilt(cut, wave + float(rng.uniform(0, 2)) * signal.sosfilt(band, wave))
+    return (out * 0.5 / max(float(np.abs(out).max()), 1e-9)).astype(np.float32)
 
 
 def examples_of(played: Performance, wave: np.ndarray) -> Iterator[Example]:
@@ -126,7 +148,7 @@ def _moved_by(played: Performance, time_s: float) -> bool | None:
             if technique.start_s - 0.02 <= time_s <= technique.end_s + 0.02:
                 if technique.kind in ("bend", "release"):
                     return True
-                if technique.kind == "slide":
+                if technique.kind in ("slide", "slide_in", "slide_out"):
                     return False
     return None
 
@@ -143,13 +165,16 @@ def examples_of_slurred_take() -> Iterator[Example]:
             yield Example("picked", pick_features(piece.signs), False)
 
 
-def collect(sets: tuple[str, ...], lines: int, seed: int) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Features (n, k) and truths (n,) of both decisions."""
-    found = [
-        example
-        for played, sound in sounding_lines(sets, lines, seed)
-        for example in examples_of(played, sound)
-    ]
+def collect(
+    sets: tuple[str, ...], lines: int, seed: int, recolour: bool
+) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Features (n, k) and truths (n,) of all decisions."""
+    rng = np.random.default_rng(seed)
+    found: list[Example] = []
+    for played, sound in chain(sounding_lines(sets, lines, seed), phenomena(sets, max(lines // 2, 1), seed)):
+        found += examples_of(played, sound)
+        if recolour:
+            found += examples_of(played, recoloured(sound, rng))
     return {
         name: (
             np.array([e.features for e in found if e.decision == name]),
@@ -195,13 +220,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--lines", type=int, default=10, help="lines for each set and condition")
     lines = parser.parse_args().lines
-    fit = collect(("green", "synth"), lines, FIT_SEED)
+    fit = collect(("green", "synth"), lines, FIT_SEED, recolour=True)
     slurred = np.array([example.features for example in examples_of_slurred_take()])
     fit["picked"] = (
         np.concatenate([fit["picked"][0], np.repeat(slurred, SLURRED_TAKE_WEIGHT, axis=0)]),
         np.concatenate([fit["picked"][1], np.zeros(SLURRED_TAKE_WEIGHT * len(slurred), bool)]),
     )
-    report = collect(("strat", "emily"), max(lines // 2, 1), REPORT_SEED)
+    report = collect(("strat", "emily"), max(lines // 2, 1), REPORT_SEED, recolour=False)
     decisions = {}
     for name, features in FEATURES.items():
         model = fit_one(name, *fit[name])

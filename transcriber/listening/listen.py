@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 import numpy as np
 import numpy.typing as npt
 
 from transcriber.listening.attacks import AttackStrength, attack_strength
+from transcriber.listening.beginnings import read_beginnings
 from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
 from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
 from transcriber.listening.inharmonicity import measure_inharmonicity
-from transcriber.listening.pieces import clear_attacks, find_pieces, fitted_decisions, typical_rise
+from transcriber.listening.ornaments import with_ornaments
+from transcriber.listening.pieces import attack_peaks, clear_attacks, find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
+from transcriber.listening.short_notes import ShortWindow, with_short_notes
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
+from transcriber.listening.timbre import sound_alike
+from transcriber.listening.trills import find_trills
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
 from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
@@ -33,6 +38,49 @@ _STEADY_S = 0.12  # shortest note whose partials can be told apart
 FloatArray = npt.NDArray[np.float64]
 
 
+@dataclass(frozen=True)
+class Measured:
+    """A take measured frame by frame, before anything is decided.
+
+    Attributes
+    ----------
+    track : PitchTrack
+    reference_hz : float
+        Frequency of MIDI 69 on this take.
+    sound : Sound
+        Its pitch is in semitones at that reference, with the pitch of short notes filled in.
+    window : ShortWindow
+    hop : int
+        Samples between frames.
+    """
+
+    track: PitchTrack
+    reference_hz: float
+    sound: Sound
+    window: ShortWindow
+    hop: int
+
+
+def measure(take: Take, settings: PitchSettings) -> Measured:
+    """Measure pitch and attacks of a take.
+
+    Parameters
+    ----------
+    take : Take
+        At the working rate of 22,050 Hz.
+    settings : PitchSettings
+    """
+    track = track_pitch(take.samples, settings, take.start_s)
+    strength = attack_strength(take.samples, settings.hop, take.sample_rate_hz)
+    reference = tuning_reference_hz(track)
+    window = ShortWindow(take.samples, take.sample_rate_hz, reference)
+    pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
+    pitch = with_short_notes(window, pitch, attack_peaks(strength), settings.hop)
+    frame_s = settings.hop / take.sample_rate_hz
+    sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
+    return Measured(track, reference, sound, window, settings.hop)
+
+
 def listen(take: Take, instrument: Instrument) -> Heard:
     """Find the notes and techniques of a take.
 
@@ -47,18 +95,12 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     -------
     Heard
     """
-    pitch_settings = _pitch_range(take, instrument)
     settings = listening_settings()
-    track = track_pitch(take.samples, pitch_settings, take.start_s)
-    strength = attack_strength(take.samples, pitch_settings.hop, take.sample_rate_hz)
-    reference = tuning_reference_hz(track)
-    pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
-    frame_s = pitch_settings.hop / take.sample_rate_hz
-    sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
-    pieces = find_pieces(sound, settings, fitted_decisions())
-    making = read_strokes(pieces, pitch, track.times_s, settings)
+    measured = measure(take, _pitch_range(take, instrument))
+    making = _notes_in_making(take, measured, settings)
+    track, sound, reference = measured.track, measured.sound, measured.reference_hz
     heard = [
-        _finished(note, following, pitch, track, strength, settings)
+        _finished(note, following, sound.pitch, track, sound.strength, settings)
         for note, following in zip_longest(making, making[1:])
     ]
     notes = tuple(replace(note, stiffness=_stiffness(note, take, reference)) for note in heard)
@@ -66,6 +108,20 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     if share < _HARDLY_A_LINE:
         notes = ()
     return Heard(notes, reference, track, _problems(share))
+
+
+def _notes_in_making(take: Take, measured: Measured, settings: ListeningSettings) -> list[NoteInMaking]:
+    """Cut the sound into pieces and read notes, beginnings and ornaments from them."""
+    sound, times_s = measured.sound, measured.track.times_s
+    pieces = find_pieces(sound, settings, fitted_decisions())
+    making = read_strokes(pieces, sound.pitch, times_s, settings)
+    making = read_beginnings(making, measured.window, measured.hop)
+
+    def same_string(before: NoteInMaking, note: NoteInMaking) -> bool:
+        f0_hz = measured.reference_hz * 2 ** ((note.pitch - 69) / 12)
+        return sound_alike(take, float(times_s[before.last - 1]), float(times_s[note.onset]), f0_hz)
+
+    return with_ornaments(making, find_trills(sound), sound.frame_s, same_string)
 
 
 def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:

@@ -25,6 +25,7 @@ Begins = Literal["picked", "joined"]
 _WEAKEST_RISE = 0.03
 _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
+_ATTACK_BEFORE = 9  # frames before the first clear pitch of a short note in which its attack lies
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _TAIL_S = 0.08
 _TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
@@ -104,7 +105,7 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
     """
     peaks = attack_peaks(sound.strength)
     spans = _split_where_picked(unbroken_runs(sound.pitch, settings.step), peaks, sound, settings, decisions)
-    spans = _without_noise(spans, sound, settings)
+    spans = _without_noise(spans, peaks, sound, settings)
     pieces: list[Piece] = []
     for first, last in spans:
         onset = _onset_frame(first, pieces[-1].last if pieces else 0, peaks, sound.strength)
@@ -170,7 +171,9 @@ def _split_where_picked(
     return spans
 
 
-def _without_noise(spans: list[Span], sound: Sound, settings: ListeningSettings) -> list[Span]:
+def _without_noise(
+    spans: list[Span], peaks: Frames, sound: Sound, settings: ListeningSettings
+) -> list[Span]:
     """Leave out what is too short, too quiet, or a slip of the tracker to a multiple of its neighbours."""
     if not spans:
         return []
@@ -179,7 +182,9 @@ def _without_noise(spans: list[Span], sound: Sound, settings: ListeningSettings)
     kept = []
     for index, (first, last) in enumerate(spans):
         quiet = float(level[first:last].max()) < loudest + settings.quiet_note_db
-        short = (last - first) * sound.frame_s < settings.shortest_note_s
+        begun = bool(((peaks >= first - _ATTACK_BEFORE) & (peaks <= first + _AFTER)).any())
+        shortest_s = settings.shortest_begun_s if begun else settings.shortest_note_s
+        short = (last - first) * sound.frame_s < shortest_s
         if not (quiet or short or _is_slip(spans, index, sound) or _is_tail(spans, index, sound)):
             kept.append((first, last))
     return kept

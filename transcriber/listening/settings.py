@@ -18,6 +18,8 @@ class ListeningSettings:
         Change between two frames that is a break in the contour, not a glide.
     shortest_note_s : float
         Voiced stretches shorter than this are noise or a dropout.
+    shortest_begun_s : float
+        The same where an attack stands right before the stretch.
     step_s : float
         A change of pitch within this time is a step (a slur), not a glide.
     same_pitch : float
@@ -49,6 +51,7 @@ class ListeningSettings:
 
     step: float
     shortest_note_s: float
+    shortest_begun_s: float
     step_s: float
     same_pitch: float
     dropout_s: float

@@ -102,6 +102,8 @@ def _spans(
             end = min(end, onset + _DEAD_NOTE_S)
         elif has(note, "let_ring"):
             end = onset + _LONGEST_RING_S
+        if after is not None and has(after, "grace") and not has(note, "let_ring"):
+            end = min(end, float(onsets_s[index + 1]))  # the hand that plays the grace has left the note before
         end = max(end, onset + _SHORTEST_NOTE_S)
         spans.append(Span(glides[index], onset, min(end, _next_on_string(line, onsets_s, glides, index))))
     return spans

@@ -1,0 +1,95 @@
+"""Sound of the phenomena: by the project's synthesiser, and spliced from real notes along the same curves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import soxr
+from scipy import signal
+
+from tests.accuracy.note_bank import SAMPLE_RATE_HZ, choose
+from tests.accuracy.splice import splice
+from tests.accuracy.takes import SYNTH_TONES
+from tests.listening.phenomena import PHENOMENA, phenomenon_line
+from transcriber.records.line import Performance
+from transcriber.synthesis import TONES, Tone, perform, render_performance
+
+RATE = 22_050
+SPLICER_EFFECTS = ("drive", "noise", "hum", "detune")
+SQUEAK_S, SQUEAK_DB, SWELL_S = 0.12, -26.0, 0.25
+
+
+def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, np.ndarray, float]:
+    """Perform and render a phenomenon's line.
+
+    Returns
+    -------
+    performance : Performance
+    samples : ndarray of float32, shape (n,)
+        At 22,050 Hz.
+    reference_hz : float
+        MIDI 69 on this guitar.
+    """
+    line, style = phenomenon_line(name, seed)
+    performance = perform(line, style, seed)
+    effects = PHENOMENA[name].effects
+    detune = (0.35 if seed % 2 else -0.35) if "detune" in effects else 0.0
+    if set_name == "synth":
+        sound = render_performance(performance, _tone(effects, detune, seed), seed, RATE)
+    else:
+        sound = _spliced(performance, set_name, effects)
+        from tests.accuracy.splice import detune_of
+
+        detune = detune_of(performance, effects)
+    sound = _laid_over(sound, performance, set_name, effects, seed)
+    return performance, sound.astype(np.float32), 440.0 * 2 ** (detune / 12)
+
+
+def _tone(effects: tuple[str, ...], detune: float, seed: int) -> Tone:
+    tone = TONES["driven" if "drive" in effects else SYNTH_TONES[seed % len(SYNTH_TONES)]]
+    if "noise" in effects:
+        tone = replace(tone, noise_db=-42.0, hum_db=-50.0)
+    return replace(tone, detune_cents=100.0 * detune)
+
+
+def _spliced(performance: Performance, set_name: str, effects: tuple[str, ...]) -> np.ndarray:
+    wave = splice(performance, set_name, tuple(e for e in effects if e in SPLICER_EFFECTS))
+    return soxr.resample(wave, SAMPLE_RATE_HZ, RATE)
+
+
+def _laid_over(
+    sound: np.ndarray, performance: Performance, set_name: str, effects: tuple[str, ...], seed: int
+) -> np.ndarray:
+    """Add squeaks between notes, a second string that rings on, or the swell of a volume knob."""
+    rng = np.random.default_rng([seed, 5])
+    loud = float(np.sqrt(np.mean(sound**2)))
+    out = np.array(sound, np.float64)
+    if "squeaks" in effects:
+        for note in performance.notes[1::2]:
+            begin = int((note.end_s - 0.5 * SQUEAK_S) * RATE)
+            squeak = _squeak(rng) * loud * 10 ** (SQUEAK_DB / 20)
+            out[begin : begin + len(squeak)] += squeak[: max(0, len(out) - begin)]
+    if "ringing" in effects:
+        low = choose("strat" if set_name == "synth" else set_name, 45, 5, 1, 90, "picked", seed)
+        ringing = soxr.resample(low.samples[low.onset :], SAMPLE_RATE_HZ, RATE)
+        for note in performance.notes[::6]:
+            begin = int(note.onset_s * RATE) + RATE // 10
+            kept = ringing[: max(0, len(out) - begin)] * loud * 10 ** (-16 / 20)
+            out[begin : begin + len(kept)] += kept
+    if "swell" in effects:
+        for note in performance.notes:
+            begin, end = int((note.onset_s - 0.004) * RATE), int((note.onset_s + SWELL_S) * RATE)
+            length = min(end, len(out)) - begin
+            out[begin : begin + length] *= np.linspace(0.02, 1.0, length) ** 1.5
+    return out * min(1.0, 0.85 / float(np.abs(out).max()))
+
+
+def _squeak(rng: np.random.Generator) -> np.ndarray:
+    """A finger along a wound string: noise through a band that glides between 1.5 and 4 kHz."""
+    count = int(SQUEAK_S * RATE)
+    centre = float(rng.uniform(1500, 3000))
+    low, high = centre / 1.15, centre * 1.15
+    band = signal.butter(2, (low, high), "bandpass", fs=RATE, output="sos")
+    noise = signal.sosfilt(band, rng.normal(0, 1, count))
+    return noise / float(np.sqrt(np.mean(noise**2))) * np.hanning(count)

@@ -1,0 +1,139 @@
+"""What small notes mean together: trills, graces, slides in and out, and a held bend that is picked again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from typing import Literal
+
+from transcriber.listening.strokes import NoteInMaking
+from transcriber.listening.trills import Trill
+from transcriber.records.technique import Technique
+
+SameString = Callable[[NoteInMaking, NoteInMaking], bool]
+
+_GRACE_S = 0.072  # a grace lasts about 60 ms; the quickest written notes 77 ms (sextuplets at 130)
+_GRACE_NEIGHBOUR = 2.0  # times a grace's length that its neighbours last at least
+_SLIDE_IN_S = 0.12
+_SLIDE_OUT_S = 0.065
+_HELD_GAP_S = 0.09
+_SAME = 0.35  # semitones between a held bend's pitch and the picked one's
+_ARRIVALS = ("hammer_on", "pull_off", "slide")
+_BENT = 0.75
+
+
+def with_ornaments(
+    notes: list[NoteInMaking], trills: list[Trill], frame_s: float, same_string: SameString
+) -> list[NoteInMaking]:
+    """Read small notes together with their neighbours.
+
+    Parameters
+    ----------
+    notes : list of NoteInMaking
+        In order; changed in place where a technique is added.
+    trills : list of Trill
+    frame_s : float
+        Seconds between frames.
+    same_string : callable
+        Tells of two notes that sound at one pitch whether they are one string.
+    """
+    for trill in trills:
+        notes = _with_trill(notes, trill)
+    notes = _with_slides_out(notes, frame_s)
+    notes = _with_slides_in(notes, frame_s)
+    _mark_graces(notes, frame_s)
+    _mark_repicked_bends(notes, frame_s, same_string)
+    return notes
+
+
+def _with_trill(notes: list[NoteInMaking], trill: Trill) -> list[NoteInMaking]:
+    """Fold all notes of a trill into its first."""
+    reach = 4
+    within = [n for n in notes if trill.first - reach <= n.onset < trill.last - reach]
+    before = [n for n in notes if n.onset < trill.first - reach]
+    if not within and not before:
+        return notes
+    # A trill may begin late in a note that is held first: then the held note carries it.
+    owner = within[0] if within and (within[0].pitch == trill.pitch or not before) else before[-1]
+    if owner not in within and owner.pitch not in (trill.pitch, trill.pitch + trill.interval):
+        owner = within[0]
+    interval = trill.interval if owner.pitch == trill.pitch else -trill.interval
+    owner.pitch = trill.pitch if owner in within else owner.pitch
+    owner.last = max([owner.last, trill.last, *(n.last for n in within)])
+    owner.techniques = [t for t in owner.techniques if t.kind in _ARRIVALS]
+    owner.techniques.append(Technique("trill", semitones=float(interval)))
+    return [n for n in notes if n is owner or n not in within]
+
+
+def _with_slides_out(notes: list[NoteInMaking], frame_s: float) -> list[NoteInMaking]:
+    """A pitch slid to that is left at once, for silence or a new pick, was not meant to be heard."""
+    kept: list[NoteInMaking] = []
+    for index, note in enumerate(notes):
+        following = notes[index + 1] if index + 1 < len(notes) else None
+        left = following is None or following.picked
+        if kept and left and not note.picked and _came_by(note, "slide") and _lasts(note, frame_s) <= _SLIDE_OUT_S:
+            before = kept[-1]
+            direction: Literal["up", "down"] = "up" if note.pitch > before.pitch else "down"
+            before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
+            before.techniques.append(Technique("slide_out", direction=direction))
+            before.last = note.last
+        else:
+            kept.append(note)
+    return kept
+
+
+def _with_slides_in(notes: list[NoteInMaking], frame_s: float) -> list[NoteInMaking]:
+    """A pick that is slid away from at once was a slide in to where the finger came to rest."""
+    kept: list[NoteInMaking] = []
+    for note in notes:
+        before = kept[-1] if kept else None
+        if (
+            before is not None
+            and before.picked
+            and not note.picked
+            and _came_by(note, "slide")
+            and (note.onset - before.onset) * frame_s <= _SLIDE_IN_S
+            and not _came_by(before, "slide")
+        ):
+            direction: Literal["up", "down"] = "up" if note.pitch > before.pitch else "down"
+            note.techniques = [t for t in note.techniques if t.kind != "slide"]
+            note.techniques.append(Technique("slide_in", direction=direction))
+            note.onset, note.picked, note.piece = before.onset, True, before.piece
+            kept[-1] = note
+        else:
+            kept.append(note)
+    return kept
+
+
+def _mark_graces(notes: list[NoteInMaking], frame_s: float) -> None:
+    """Mark the short note that is slurred into a long one, when what came before was no run of such notes."""
+    for index, (note, following) in enumerate(pairwise(notes)):
+        length = (following.onset - note.onset) * frame_s
+        before = notes[index - 1] if index else None
+        run = before is not None and (note.onset - before.onset) * frame_s < _GRACE_NEIGHBOUR * length
+        brief = _lasts(following, frame_s) < _GRACE_NEIGHBOUR * length
+        marked = _came_by(note, "grace")
+        if not marked and length <= _GRACE_S and not run and not brief and not following.picked:
+            note.techniques.insert(0, Technique("grace"))
+
+
+def _mark_repicked_bends(notes: list[NoteInMaking], frame_s: float, same_string: SameString) -> None:
+    """A held bend picked again starts where the bend stood: the finger is still two frets below."""
+    for before, note in pairwise(notes):
+        gap_s = (note.onset - before.last) * frame_s
+        sounds_at = before.pitch + before.bend
+        plain = not any(t.kind in ("bend", "pre_bend", "release") for t in note.techniques)
+        if before.bend < _BENT or not note.picked or not plain or gap_s > _HELD_GAP_S:
+            continue
+        if abs(note.pitch - sounds_at) <= _SAME and same_string(before, note):
+            height = round(sounds_at - before.pitch, 2)
+            note.pitch, note.bend = before.pitch, before.bend
+            note.techniques.insert(0, Technique("pre_bend", semitones=height))
+
+
+def _came_by(note: NoteInMaking, kind: str) -> bool:
+    return any(technique.kind == kind for technique in note.techniques)
+
+
+def _lasts(note: NoteInMaking, frame_s: float) -> float:
+    return (note.last - note.onset) * frame_s
