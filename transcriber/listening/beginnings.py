@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.listening.short_notes import ShortWindow
+from transcriber.listening.short_window import ShortWindow
 from transcriber.listening.strokes import NoteInMaking
 from transcriber.records.technique import Technique
 
@@ -24,6 +24,7 @@ _STILL = 0.2  # semitones around the median of a stand
 _CLEAR = 0.35
 _ON_FRET = 0.3
 _GRACE_S = 0.08
+_PASSING_S = 0.055  # from fret to fret of a slide in
 _FEWEST_BEFORE_REST_S = 0.02
 _MOVED = ("slide", "slide_in", "hammer_on", "pull_off", "grace")
 
@@ -65,7 +66,7 @@ def read_beginnings(notes: list[NoteInMaking], window: ShortWindow, hop: int) ->
         if len(stands) == 2 and _is_grace(stands, window):
             grace, note = _with_grace(note, following, stands, hop)
             done.append(grace)
-        elif len(stands) > 2 and _is_slide(stands):
+        elif len(stands) > 2 and _is_slide(stands, window):
             note = _with_slide_in(note, stands)
         if stands and stands[-1].pitch == note.pitch and len(stands) > 1:
             absorbed = note
@@ -117,9 +118,11 @@ def _is_grace(stands: list[_Stand], window: ShortWindow) -> bool:
     return changed_s <= _GRACE_S and rests >= _FEWEST_BEFORE_REST_S
 
 
-def _is_slide(stands: list[_Stand]) -> bool:
+def _is_slide(stands: list[_Stand], window: ShortWindow) -> bool:
+    """Whether the sound passed fret after fret in one direction, without staying on any."""
     steps = np.diff([stand.pitch for stand in stands])
-    return bool(np.all(steps > 0) or np.all(steps < 0))
+    begins = np.array([0, *(stand.first for stand in stands[1:])]) * _STEP / window.rate_hz
+    return bool(np.all(steps > 0) or np.all(steps < 0)) and float(np.diff(begins).max()) <= _PASSING_S
 
 
 def _with_grace(

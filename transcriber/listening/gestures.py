@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -215,6 +215,38 @@ def _move(pitch: FloatArray, first: int, last: int, frame_s: float) -> Move:
     late = max(first + int(np.nonzero(share <= 0.8)[0][-1]) + 1, early + 1)
     speed = abs(pitch[min(late, last)] - pitch[early]) / ((late - early) * frame_s)
     return Move(leaves, arrives, start, target, float(speed), _fret_halt(pitch, leaves, arrives))
+
+
+def seen_finely(move: Move, contour: FloatArray, step_s: float) -> Move:
+    """Measure a move's speed and its halts at frets again, on a contour of finer steps.
+
+    Parameters
+    ----------
+    move : Move
+    contour : ndarray of float64, shape (n,)
+        Semitones from a little before the move to a little after it.
+    step_s : float
+        Seconds between its values.
+
+    Returns
+    -------
+    Move
+        As it was if the fine contour does not show the move.
+    """
+    away = np.flatnonzero(np.abs(contour - move.start) <= 0.06 * abs(move.extent) + 0.05)
+    there = np.flatnonzero(np.abs(contour - move.target) <= 0.06 * abs(move.extent) + 0.05)
+    if not len(away) or not len(there[there > away[0]]):
+        return move
+    arrives = int(there[there > away[0]][0])
+    leaves = int(away[away < arrives][-1])
+    if arrives - leaves < 2:
+        return move
+    seconds = (arrives - leaves) * step_s
+    return replace(
+        move,
+        speed=0.88 * abs(move.extent) / seconds,
+        fret_halt=_fret_halt(contour, leaves, arrives),
+    )
 
 
 def _fret_halt(pitch: FloatArray, first: int, last: int) -> float:

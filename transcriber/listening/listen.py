@@ -17,10 +17,12 @@ from transcriber.listening.ornaments import with_ornaments
 from transcriber.listening.pieces import attack_peaks, clear_attacks, find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
-from transcriber.listening.short_notes import ShortWindow, with_short_notes
+from transcriber.listening.short_notes import with_short_notes
+from transcriber.listening.short_window import ShortWindow
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.listening.timbre import sound_alike
+from transcriber.listening.transitions import settle_arrivals
 from transcriber.listening.trills import find_trills
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
 from transcriber.records.pitch import midi_to_hz
@@ -114,8 +116,9 @@ def _notes_in_making(take: Take, measured: Measured, settings: ListeningSettings
     """Cut the sound into pieces and read notes, beginnings and ornaments from them."""
     sound, times_s = measured.sound, measured.track.times_s
     pieces = find_pieces(sound, settings, fitted_decisions())
-    making = read_strokes(pieces, sound.pitch, times_s, settings)
+    making = read_strokes(pieces, sound.pitch, times_s, measured.window, measured.hop, settings)
     making = read_beginnings(making, measured.window, measured.hop)
+    settle_arrivals(making, measured.window, measured.hop, settings.widest_slur)
 
     def same_string(before: NoteInMaking, note: NoteInMaking) -> bool:
         f0_hz = measured.reference_hz * 2 ** ((note.pitch - 69) / 12)

@@ -14,7 +14,7 @@ SameString = Callable[[NoteInMaking, NoteInMaking], bool]
 
 _GRACE_S = 0.072  # a grace lasts about 60 ms; the quickest written notes 77 ms (sextuplets at 130)
 _GRACE_NEIGHBOUR = 2.0  # times a grace's length that its neighbours last at least
-_SLIDE_IN_S = 0.12
+_SLIDE_IN_S = 0.075
 _SLIDE_OUT_S = 0.065
 _HELD_GAP_S = 0.09
 _SAME = 0.35  # semitones between a held bend's pitch and the picked one's

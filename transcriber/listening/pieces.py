@@ -29,6 +29,8 @@ _ATTACK_BEFORE = 9  # frames before the first clear pitch of a short note in whi
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _TAIL_S = 0.08
 _TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
+# Share of picked notes that the decision was fitted for, and how many notes' weight it has in a take.
+_USUAL_SHARE, _USUAL_NOTES, _ROUNDS = 0.84, 15, 10
 _SLIPS = (12.0, 19.02, 24.0, 27.86, 31.02)  # frequency ratios 2 to 6: what a tracker slips to
 
 
@@ -121,7 +123,37 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
             continue
         odds = _pick_odds(signs, settings, decisions)
         pieces.append(Piece(first, last, onset, "picked" if odds > 0 else "joined", signs, odds))
-    return _with_trills(pieces, sound, settings)
+    return _with_trills(_at_share_of_take(pieces, settings), sound, settings)
+
+
+def _at_share_of_take(pieces: list[Piece], settings: ListeningSettings) -> list[Piece]:
+    """Decide picked or slurred anew at the share of picked notes that this take shows.
+
+    A line full of slurs makes the next slur likelier, a line without makes it rarer: the prior is estimated from
+    the decisions themselves by expectation maximisation (Saerens, Latinne and Decaestecker 2002), held
+    back by as many notes at the usual share as `_USUAL_NOTES` says.
+    """
+    at = [
+        index
+        for index, piece in enumerate(pieces)
+        if abs(piece.signs.change) >= settings.same_pitch and piece.signs.gap_s < settings.picked_gap_s
+    ]
+    if not at:
+        return pieces
+    odds = np.array([pieces[index].pick_odds for index in at])
+    share = _USUAL_SHARE
+    for _ in range(_ROUNDS):
+        moved = odds + _logit(share) - _logit(_USUAL_SHARE)
+        picked = float(np.sum(1.0 / (1.0 + np.exp(-moved))))
+        share = (picked + _USUAL_NOTES * _USUAL_SHARE) / (len(at) + _USUAL_NOTES)
+    changed = list(pieces)
+    for index, own in zip(at, moved.tolist(), strict=True):
+        changed[index] = replace(pieces[index], begins="picked" if own > 0 else "joined", pick_odds=own)
+    return changed
+
+
+def _logit(share: float) -> float:
+    return float(np.log(share / (1 - share)))
 
 
 def _with_trills(pieces: list[Piece], sound: Sound, settings: ListeningSettings) -> list[Piece]:

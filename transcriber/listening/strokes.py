@@ -6,16 +6,17 @@ another fret (hammer-on, pull-off) or slides there; a bent string keeps its note
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from transcriber.listening.decisions import bend_features, decision
-from transcriber.listening.gestures import Gestures, Move, find_gestures
+from transcriber.listening.gestures import Gestures, Move, find_gestures, seen_finely
 from transcriber.listening.pieces import Piece
 from transcriber.listening.settings import ListeningSettings
+from transcriber.listening.short_window import ShortWindow
 from transcriber.records.technique import Technique
 
 FloatArray = npt.NDArray[np.float64]
@@ -26,6 +27,7 @@ _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
 _PASSING_S = 0.06  # longest halt of a slide at a fret on its way
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
+_LOOK_AROUND = 5  # frames on either side of a move that the short window looks at
 _SLUR_GAP_S = 0.049  # a finger's slur leaves a shorter hole in the pitch than this
 
 
@@ -50,6 +52,8 @@ class _Reading:
 
     pitch: FloatArray
     times_s: FloatArray
+    window: ShortWindow
+    hop: int
     settings: ListeningSettings
 
     @property
@@ -58,7 +62,12 @@ class _Reading:
 
 
 def read_strokes(
-    pieces: list[Piece], pitch: FloatArray, times_s: FloatArray, settings: ListeningSettings
+    pieces: list[Piece],
+    pitch: FloatArray,
+    times_s: FloatArray,
+    window: ShortWindow,
+    hop: int,
+    settings: ListeningSettings,
 ) -> list[NoteInMaking]:
     """Read all pieces into notes, in order of time.
 
@@ -68,13 +77,16 @@ def read_strokes(
     pitch : ndarray of float64, shape (n,)
         Semitones of each frame at the take's tuning.
     times_s : ndarray of float64, shape (n,)
+    window : ShortWindow
+    hop : int
+        Samples between frames.
     settings : ListeningSettings
     """
-    reading = _Reading(pitch, times_s, settings)
+    reading = _Reading(pitch, times_s, window, hop, settings)
     notes: list[NoteInMaking] = []
     for piece in pieces:
         contour = filled(pitch[piece.first : piece.last])
-        gestures = find_gestures(contour, reading.frame_s, settings)
+        gestures = read_gestures(piece, contour, window, hop, settings)
         _begin(piece, contour, gestures, notes, reading)
         arrived = _arrival(piece, contour, gestures, notes, reading)
         for move in gestures.moves[arrived:]:
@@ -82,6 +94,33 @@ def read_strokes(
         _add_vibrato(piece, gestures, notes, reading)
         notes[-1].last = piece.last
     return _without_passed_frets(notes, reading)
+
+
+def read_gestures(
+    piece: Piece, contour: FloatArray, window: ShortWindow, hop: int, settings: ListeningSettings
+) -> Gestures:
+    """Read a piece's gestures, with the moves that may be bends or slides seen through the short window.
+
+    Parameters
+    ----------
+    piece : Piece
+    contour : ndarray of float64, shape (n,)
+        Semitones of the piece's frames, without gaps.
+    window : ShortWindow
+    hop : int
+        Samples between frames.
+    settings : ListeningSettings
+    """
+    gestures = find_gestures(contour, hop / window.rate_hz, settings)
+    moves = []
+    for move in gestures.moves:
+        if abs(move.extent) <= settings.widest_bend:
+            first = (piece.first + move.first - _LOOK_AROUND) * hop
+            last = (piece.first + move.last + _LOOK_AROUND) * hop
+            fine, step_s = window.contour(first, last, (move.start + move.target) / 2)
+            move = seen_finely(move, fine, step_s) if len(fine) else move
+        moves.append(move)
+    return replace(gestures, moves=tuple(moves))
 
 
 def _without_passed_frets(notes: list[NoteInMaking], reading: _Reading) -> list[NoteInMaking]:

@@ -1,0 +1,75 @@
+"""Hammered, pulled or slid: how long the pitch takes from one fret to the next.
+
+A finger that lands or leaves changes the pitch at once, and the short window shows the change within 20 ms (real
+hammered notes: 26 ms at most). A finger that slides takes 30 ms and more, the time of its way over the frets.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from transcriber.listening.short_window import ShortWindow
+from transcriber.listening.strokes import NoteInMaking
+from transcriber.records.technique import Technique
+
+_LONGEST_STEP_S = 0.027
+_BEFORE_S, _AFTER_S = 0.16, 0.07
+_NEAR = 0.2  # share of the way at either end that counts as not moving
+_BENT = 0.3
+_FURTHEST = 10.5  # semitones between two notes that the short window can follow
+_ARRIVALS = ("slide", "hammer_on", "pull_off")
+
+
+def settle_arrivals(
+    notes: list[NoteInMaking], window: ShortWindow, hop: int, widest_slur: float
+) -> None:
+    """Call each unpicked arrival a slide or a slur by the time it took; changes the notes in place.
+
+    Parameters
+    ----------
+    notes : list of NoteInMaking
+        In order.
+    window : ShortWindow
+    hop : int
+        Samples between frames.
+    widest_slur : float
+        Semitones; a quicker but wider change is left as it was read.
+    """
+    for before, note in pairwise(notes):
+        arrival = next((t for t in note.techniques if t.kind in _ARRIVALS), None)
+        if arrival is None or arrival.picked or before.bend >= _BENT:
+            continue
+        interval = note.pitch - before.pitch
+        seconds = _transition_s(before.pitch, note, window, hop)
+        if seconds is None or not interval:
+            continue
+        slid = seconds > _LONGEST_STEP_S
+        if slid == (arrival.kind == "slide") or (not slid and abs(interval) > widest_slur):
+            continue
+        kind: Literal["slide", "hammer_on", "pull_off"] = (
+            "slide" if slid else "hammer_on" if interval > 0 else "pull_off"
+        )
+        changed = Technique("slide", picked=False) if slid else Technique(kind)
+        note.techniques = [changed if t is arrival else t for t in note.techniques]
+
+
+def _transition_s(origin: int, note: NoteInMaking, window: ShortWindow, hop: int) -> float | None:
+    """Seconds from the last moment near the pitch before to the first near the note's; None if not seen."""
+    interval = abs(note.pitch - origin)
+    if interval > _FURTHEST:
+        return None
+    at = note.onset * hop
+    first, last = at - int(_BEFORE_S * window.rate_hz), at + int(_AFTER_S * window.rate_hz)
+    contour, step_s = window.contour(first, last, (note.pitch + origin) / 2)
+    if not len(contour):
+        return None
+    away = np.flatnonzero(np.abs(contour - origin) <= _NEAR * interval)
+    there = np.flatnonzero(np.abs(contour - note.pitch) <= _NEAR * interval)
+    away = away[away < there[-1]] if len(there) else away[:0]
+    if not len(away):
+        return None
+    arrives = there[there > away[-1]]
+    return float(arrives[0] - away[-1]) * step_s
