@@ -8,16 +8,17 @@ import numpy as np
 import soxr
 from scipy import signal
 
+from tests.accuracy.necks import GUITAR
 from tests.accuracy.note_bank import SAMPLE_RATE_HZ, choose
-from tests.accuracy.splice import splice
+from tests.accuracy.splice import detune_of, splice
 from tests.accuracy.takes import SYNTH_TONES
 from tests.listening.phenomena import PHENOMENA, phenomenon_line
-from transcriber.records.line import Performance
+from transcriber.records.line import Performance, PlayedNote
 from transcriber.synthesis import TONES, Tone, perform, render_performance
 
 RATE = 22_050
 SPLICER_EFFECTS = ("drive", "noise", "hum", "detune")
-SQUEAK_S, SQUEAK_DB, SWELL_S = 0.12, -26.0, 0.25
+SQUEAK_S, SQUEAK_DB, SWELL_S, RESIDUE_DB = 0.12, -26.0, 0.25, -46.0
 
 
 def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, np.ndarray, float]:
@@ -39,11 +40,34 @@ def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, n
         sound = render_performance(performance, _tone(effects, detune, seed), seed, RATE)
     else:
         sound = _spliced(performance, set_name, effects)
-        from tests.accuracy.splice import detune_of
-
         detune = detune_of(performance, effects)
+    residue = [_open_residue(note) for note in performance.notes if note.techniques and _touched(note)]
+    if residue:
+        sound = sound + _residue(replace(performance, notes=tuple(residue)), set_name, seed, len(sound))
     sound = _laid_over(sound, performance, set_name, effects, seed)
     return performance, sound.astype(np.float32), 440.0 * 2 ** (detune / 12)
+
+
+def _touched(note: PlayedNote) -> bool:
+    return any(technique.kind == "natural_harmonic" for technique in note.techniques)
+
+
+def _open_residue(note: PlayedNote) -> PlayedNote:
+    """The open string under a touched harmonic, whose own partials the touch leaves at some -46 dB."""
+    pitch = GUITAR.open_midi(note.string)
+    return replace(note, fret=0, pitch_midi=pitch, techniques=(), curve_semitones=0 * note.curve_semitones)
+
+
+def _residue(performance: Performance, set_name: str, seed: int, length: int) -> np.ndarray:
+    """What three recorded harmonics (shared takes of another guitar) show at 40 to 58 dB below the fundamental."""
+    if set_name == "synth":
+        open_sound = render_performance(performance, _tone((), 0.0, seed), seed, RATE)
+    else:
+        open_sound = _spliced(performance, set_name, ())
+    quiet = np.zeros(length)
+    kept = open_sound[:length] * 10 ** (RESIDUE_DB / 20)
+    quiet[: len(kept)] = kept
+    return quiet
 
 
 def _tone(effects: tuple[str, ...], detune: float, seed: int) -> Tone:
@@ -76,6 +100,7 @@ def _laid_over(
         for note in performance.notes[::6]:
             begin = int(note.onset_s * RATE) + RATE // 10
             kept = ringing[: max(0, len(out) - begin)] * loud * 10 ** (-16 / 20)
+            kept = kept * np.minimum(np.arange(len(kept)) / (0.15 * RATE), 1.0)  # it rang before; no new attack
             out[begin : begin + len(kept)] += kept
     if "swell" in effects:
         for note in performance.notes:

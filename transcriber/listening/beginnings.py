@@ -24,6 +24,7 @@ _STILL = 0.2  # semitones around the median of a stand
 _CLEAR = 0.35
 _ON_FRET = 0.3
 _GRACE_S = 0.08
+_LONGER = 1.8  # times a grace's length that its neighbours last at least
 _PASSING_S = 0.055  # from fret to fret of a slide in
 _FEWEST_BEFORE_REST_S = 0.02
 _MOVED = ("slide", "slide_in", "hammer_on", "pull_off", "grace")
@@ -63,7 +64,8 @@ def read_beginnings(notes: list[NoteInMaking], window: ShortWindow, hop: int) ->
         absorbed = None
         following = notes[index + 1 :]
         stands = _stands(note, following, window, hop) if note.picked and note.bend < _ON_FRET else []
-        if len(stands) == 2 and _is_grace(stands, window):
+        before = done[-1] if done else None
+        if len(stands) == 2 and _is_grace(stands, window) and _stands_alone(note, before, following, stands, hop):
             grace, note = _with_grace(note, following, stands, hop)
             done.append(grace)
         elif len(stands) > 2 and _is_slide(stands, window):
@@ -116,6 +118,16 @@ def _is_grace(stands: list[_Stand], window: ShortWindow) -> bool:
     changed_s = (stands[0].last + stands[1].first) / 2 * _STEP / window.rate_hz
     rests = (stands[1].last - stands[1].first) * _STEP / window.rate_hz
     return changed_s <= _GRACE_S and rests >= _FEWEST_BEFORE_REST_S
+
+
+def _stands_alone(
+    note: NoteInMaking, before: NoteInMaking | None, following: list[NoteInMaking], stands: list[_Stand], hop: int
+) -> bool:
+    """Whether the notes before and after last longer than a grace would: in a quick run nothing is a grace."""
+    changed = round((stands[0].last + stands[1].first) / 2 * _STEP / hop)
+    after = next((n.onset for n in following if n.onset > note.onset + changed + 4), note.last)
+    waits = note.onset - before.onset if before is not None else 10 * changed
+    return waits >= _LONGER * changed and after - (note.onset + changed) >= _LONGER * changed
 
 
 def _is_slide(stands: list[_Stand], window: ShortWindow) -> bool:

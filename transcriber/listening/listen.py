@@ -22,6 +22,7 @@ from transcriber.listening.short_window import ShortWindow
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.listening.timbre import sound_alike
+from transcriber.listening.touches import mark_muted, with_dead_notes
 from transcriber.listening.transitions import settle_arrivals
 from transcriber.listening.trills import find_trills
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
@@ -124,7 +125,9 @@ def _notes_in_making(take: Take, measured: Measured, settings: ListeningSettings
         f0_hz = measured.reference_hz * 2 ** ((note.pitch - 69) / 12)
         return sound_alike(take, float(times_s[before.last - 1]), float(times_s[note.onset]), f0_hz)
 
-    return with_ornaments(making, find_trills(sound), sound.frame_s, same_string)
+    making = with_ornaments(making, find_trills(sound), sound.frame_s, same_string)
+    mark_muted(making, sound.strength)
+    return with_dead_notes(making, attack_peaks(sound.strength), sound.strength, sound.typical_rise)
 
 
 def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:
