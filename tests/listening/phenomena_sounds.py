@@ -18,7 +18,7 @@ from transcriber.synthesis import TONES, Tone, perform, render_performance
 
 RATE = 22_050
 SPLICER_EFFECTS = ("drive", "noise", "hum", "detune")
-SQUEAK_S, SQUEAK_DB, SWELL_S, RESIDUE_DB = 0.12, -26.0, 0.25, -46.0
+SQUEAK_S, SQUEAK_DB, SWELL_S, RESIDUE_DB = 0.12, -26.0, 0.25, -42.0
 
 
 def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, np.ndarray, float]:

@@ -13,6 +13,7 @@ from transcriber.listening.beginnings import read_beginnings
 from transcriber.listening.confidence import onset_confidence, pitch_confidence, technique_confidence
 from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
 from transcriber.listening.inharmonicity import measure_inharmonicity
+from transcriber.listening.natural_harmonics import touched_node
 from transcriber.listening.ornaments import with_ornaments
 from transcriber.listening.pieces import attack_peaks, clear_attacks, find_pieces, fitted_decisions, typical_rise
 from transcriber.listening.pitch import PitchSettings, track_pitch
@@ -30,6 +31,7 @@ from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
+from transcriber.records.technique import Technique
 
 # Shares of the loud sound with one clear pitch: below the first no note is believed, below the second the
 # player is told. A clean line has 0.9 and more, a fast one with hard picking 0.78.
@@ -106,6 +108,7 @@ def listen(take: Take, instrument: Instrument) -> Heard:
         _finished(note, following, sound.pitch, track, sound.strength, settings)
         for note, following in zip_longest(making, making[1:])
     ]
+    heard = [_if_harmonic(note, take, reference, instrument) for note in heard]
     notes = tuple(replace(note, stiffness=_stiffness(note, take, reference)) for note in heard)
     share = single_pitch_share(track)
     if share < _HARDLY_A_LINE:
@@ -188,6 +191,14 @@ def _velocity(note: NoteInMaking, strength: AttackStrength) -> int:
     begin = strength.level_db[note.onset : note.onset + 12]
     below = float(strength.level_db.max()) - float(begin.max(initial=-100.0))
     return int(np.clip(round(127 * 2 ** (-below / 15.0)), 1, 127))
+
+
+def _if_harmonic(note: HeardNote, take: Take, reference_hz: float, instrument: Instrument) -> HeardNote:
+    """Mark a plain note that was touched, not fretted."""
+    if note.has(*_MOVING, "dead_note", "palm_mute") or touched_node(take, note, reference_hz, instrument) is None:
+        return note
+    kept = tuple(t for t in note.techniques if t.kind not in ("hammer_on", "pull_off", "slide"))
+    return replace(note, techniques=(*kept, Technique("natural_harmonic")))
 
 
 def _stiffness(note: HeardNote, take: Take, reference_hz: float) -> Stiffness | None:
