@@ -52,7 +52,8 @@ class Muting:
     high_s: float
 
 
-# The heel of the hand at the bridge leaves a thud of a fifth of a second; fingers laid on the strings a click.
+# The heel of the hand at the bridge leaves a thud of a fifth of a second; fingers laid on the strings a
+# click.
 MUTINGS = {"palm_mute": Muting(0.07, 0.02), "dead_note": Muting(0.014, 0.008)}
 MUTED_CORNER_HZ = 1200.0
 

@@ -1,8 +1,8 @@
 """What a guitarist's hands do, each as a short line in which it happens again and again among plain notes.
 
 A phenomenon is a maker of fragments: a few notes in beats from 0, all on one hand position. `phenomenon_line`
-repeats it on changing strings and frets with plain notes between, so that hearing it everywhere costs as much as
-missing it.
+repeats it on changing strings and frets with plain notes between, so that hearing it everywhere costs as
+much as missing it.
 """
 
 from __future__ import annotations
@@ -43,6 +43,8 @@ class Phenomenon:
     tempo : tuple of int
     kind : str or None
         The technique measured; None where only notes are.
+    above : tuple of int
+        Intervals in semitones at which second notes sound with the fragment's, in turn.
     """
 
     make: Maker
@@ -52,6 +54,7 @@ class Phenomenon:
     effects: tuple[str, ...] = ()
     tempo: tuple[int, int] = TEMPO
     kind: str | None = None
+    above: tuple[int, ...] = ()
 
 
 def note(start: Fraction, length: Fraction, string: int, fret: int, *techniques: Technique) -> LineNote:
@@ -107,7 +110,8 @@ def _slide(picked: bool) -> Maker:
 
 def _slide_at(kind: str, direction: str) -> Maker:
     def make(string: int, fret: int, rng: np.random.Generator) -> Fragment:
-        return [note(Fraction(0), Q, string, fret, Technique(kind, direction=direction))]  # type: ignore[arg-type]
+        # type: ignore[arg-type]
+        return [note(Fraction(0), Q, string, fret, Technique(kind, direction=direction))]
 
     return make
 
@@ -201,9 +205,7 @@ PHENOMENA: dict[str, Phenomenon] = {
     "pre-bend": Phenomenon(
         _single(Q, Technique("pre_bend", semitones=2.0), RELEASE), (1, 3), kind="pre_bend"
     ),
-    "bend, release, bend": Phenomenon(
-        _single(2 * Q, bend(2.0), RELEASE, bend(2.0)), (1, 3), kind="bend"
-    ),
+    "bend, release, bend": Phenomenon(_single(2 * Q, bend(2.0), RELEASE, bend(2.0)), (1, 3), kind="bend"),
     "held bend picked again": Phenomenon(_repicked_bend, (1, 3), kind="pre_bend"),
     "vibrato": Phenomenon(_vibrato(4.5, 6.0, 0.35, 0.7), kind="vibrato"),
     "narrow slow vibrato": Phenomenon(_vibrato(3.5, 4.5, 0.3, 0.4), kind="vibrato"),
@@ -224,6 +226,7 @@ PHENOMENA: dict[str, Phenomenon] = {
     "palm mute": Phenomenon(_single(E, Technique("palm_mute")), (4, 6), (0, 9), kind="palm_mute"),
     "dead note": Phenomenon(_single(E, Technique("dead_note")), (2, 6), (2, 9), kind="dead_note"),
     "natural harmonic": Phenomenon(_natural_harmonic, (2, 6), kind="natural_harmonic"),
+    "double stop": Phenomenon(_single(Q), (3, 5), (2, 9), above=(3, 4, 5, 7, 8, 9)),
     "staccato": Phenomenon(_single(Q, Technique("staccato")), (1, 6)),
 }
 

@@ -36,16 +36,43 @@ def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, n
     performance = perform(line, style, seed)
     effects = PHENOMENA[name].effects
     detune = (0.35 if seed % 2 else -0.35) if "detune" in effects else 0.0
-    if set_name == "synth":
-        sound = render_performance(performance, _tone(effects, detune, seed), seed, RATE)
-    else:
-        sound = _spliced(performance, set_name, effects)
+    sound = _sound_of(performance, set_name, effects, detune, seed)
+    if set_name != "synth":
         detune = detune_of(performance, effects)
+    doubles = second_notes(name, performance)
+    if doubles:
+        other = _sound_of(replace(performance, notes=doubles), set_name, effects, detune, seed)
+        sound = np.pad(sound, (0, max(0, len(other) - len(sound))))
+        sound[: len(other)] += other
     residue = [_open_residue(note) for note in performance.notes if note.techniques and _touched(note)]
     if residue:
         sound = sound + _residue(replace(performance, notes=tuple(residue)), set_name, seed, len(sound))
     sound = _laid_over(sound, performance, set_name, effects, seed)
     return performance, sound.astype(np.float32), 440.0 * 2 ** (detune / 12)
+
+
+def second_notes(name: str, performance: Performance) -> tuple[PlayedNote, ...]:
+    """The notes that sound with every third of a line of double stops (the fragment's own)."""
+    above = PHENOMENA[name].above
+    if not above:
+        return ()
+    return tuple(
+        replace(
+            note,
+            string=max(note.string - 1, 1),
+            fret=0,
+            pitch_midi=note.pitch_midi + above[turn % len(above)],
+        )
+        for turn, note in enumerate(performance.notes[::3])
+    )
+
+
+def _sound_of(
+    performance: Performance, set_name: str, effects: tuple[str, ...], detune: float, seed: int
+) -> np.ndarray:
+    if set_name == "synth":
+        return render_performance(performance, _tone(effects, detune, seed), seed, RATE)
+    return _spliced(performance, set_name, effects)
 
 
 def _touched(note: PlayedNote) -> bool:
@@ -59,7 +86,9 @@ def _open_residue(note: PlayedNote) -> PlayedNote:
 
 
 def _residue(performance: Performance, set_name: str, seed: int, length: int) -> np.ndarray:
-    """What three recorded harmonics (shared takes of another guitar) show at 40 to 58 dB below the fundamental."""
+    """What three recorded harmonics (shared takes of another guitar) show at 40 to 58 dB below the
+    fundamental.
+    """
     if set_name == "synth":
         open_sound = render_performance(performance, _tone((), 0.0, seed), seed, RATE)
     else:
@@ -100,7 +129,9 @@ def _laid_over(
         for note in performance.notes[::6]:
             begin = int(note.onset_s * RATE) + RATE // 10
             kept = ringing[: max(0, len(out) - begin)] * loud * 10 ** (-16 / 20)
-            kept = kept * np.minimum(np.arange(len(kept)) / (0.15 * RATE), 1.0)  # it rang before; no new attack
+            kept = kept * np.minimum(
+                np.arange(len(kept)) / (0.15 * RATE), 1.0
+            )  # it rang before; no new attack
             out[begin : begin + len(kept)] += kept
     if "swell" in effects:
         for note in performance.notes:

@@ -1,7 +1,7 @@
 """How a picked note begins, seen through a short window: at its pitch, from a grace, or by a slide in.
 
-The tracker's window blurs what happens within 30 ms. The short one shows on which frets the sound stood before it
-came to rest: on one other fret for a grace, on several in a row for a slide in.
+The tracker's window blurs what happens within 30 ms. The short one shows on which frets the sound stood
+before it came to rest: on one other fret for a grace, on several in a row for a slide in.
 """
 
 from __future__ import annotations
@@ -65,7 +65,11 @@ def read_beginnings(notes: list[NoteInMaking], window: ShortWindow, hop: int) ->
         following = notes[index + 1 :]
         stands = _stands(note, following, window, hop) if note.picked and note.bend < _ON_FRET else []
         before = done[-1] if done else None
-        if len(stands) == 2 and _is_grace(stands, window) and _stands_alone(note, before, following, stands, hop):
+        if (
+            len(stands) == 2
+            and _is_grace(stands, window)
+            and _stands_alone(note, before, following, stands, hop)
+        ):
             grace, note = _with_grace(note, following, stands, hop)
             done.append(grace)
         elif len(stands) > 2 and _is_slide(stands, window):
@@ -76,9 +80,7 @@ def read_beginnings(notes: list[NoteInMaking], window: ShortWindow, hop: int) ->
     return done
 
 
-def _stands(
-    note: NoteInMaking, following: list[NoteInMaking], window: ShortWindow, hop: int
-) -> list[_Stand]:
+def _stands(note: NoteInMaking, following: list[NoteInMaking], window: ShortWindow, hop: int) -> list[_Stand]:
     """Frets on which the sound stands within its first moments."""
     limit = next((n.onset for n in following if n.picked), note.last)
     stop = min(note.onset * hop + int(_LOOK_S * window.rate_hz), limit * hop)
@@ -121,9 +123,13 @@ def _is_grace(stands: list[_Stand], window: ShortWindow) -> bool:
 
 
 def _stands_alone(
-    note: NoteInMaking, before: NoteInMaking | None, following: list[NoteInMaking], stands: list[_Stand], hop: int
+    note: NoteInMaking,
+    before: NoteInMaking | None,
+    following: list[NoteInMaking],
+    stands: list[_Stand],
+    hop: int,
 ) -> bool:
-    """Whether the notes before and after last longer than a grace would: in a quick run nothing is a grace."""
+    """Whether the notes before and after outlast a grace: in a quick run nothing is one."""
     changed = round((stands[0].last + stands[1].first) / 2 * _STEP / hop)
     after = next((n.onset for n in following if n.onset > note.onset + changed + 4), note.last)
     waits = note.onset - before.onset if before is not None else 10 * changed

@@ -76,7 +76,7 @@ _ATTACK_FEATURES = (
     "fall_db",
     "clarity_dip",
 )
-PICK_FEATURES = (*_ATTACK_FEATURES, "log_gap", "change", "step_up")
+PICK_FEATURES = (*_ATTACK_FEATURES, "log_gap", "change", "step_up", "log_before")
 REPICK_FEATURES = (*_ATTACK_FEATURES, "change")
 BEND_FEATURES = (
     "log_duration",
@@ -95,7 +95,14 @@ FEATURES = {"picked": PICK_FEATURES, "repicked": REPICK_FEATURES, "bend": BEND_F
 def pick_features(signs: Signs) -> tuple[float, ...]:
     """Features of the decision picked or slurred, in the order of `PICK_FEATURES`."""
     change = min(abs(signs.change), 12.0)
-    return (*_attack_features(signs), float(np.log(signs.gap_s + 0.01)), change, float(signs.change > 0))
+    before = float(np.log(np.clip(signs.before_s, 0.01, 1.0)))
+    return (
+        *_attack_features(signs),
+        float(np.log(signs.gap_s + 0.01)),
+        change,
+        float(signs.change > 0),
+        before,
+    )
 
 
 def repick_features(signs: Signs) -> tuple[float, ...]:

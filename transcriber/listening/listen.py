@@ -15,9 +15,16 @@ from transcriber.listening.contour import semitones, tuning_reference_hz, with_s
 from transcriber.listening.inharmonicity import measure_inharmonicity
 from transcriber.listening.natural_harmonics import touched_node
 from transcriber.listening.ornaments import with_ornaments
-from transcriber.listening.pieces import attack_peaks, clear_attacks, find_pieces, fitted_decisions, typical_rise
+from transcriber.listening.pieces import (
+    attack_peaks,
+    clear_attacks,
+    find_pieces,
+    fitted_decisions,
+    typical_rise,
+)
 from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
+from transcriber.listening.several_strings import Together, hear_together
 from transcriber.listening.short_notes import with_short_notes
 from transcriber.listening.short_window import ShortWindow
 from transcriber.listening.signs import Sound
@@ -38,6 +45,7 @@ from transcriber.records.technique import Technique
 _HARDLY_A_LINE, _MOSTLY_A_LINE = 0.25, 0.6
 
 _MOVING = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_out", "trill")
+_OFF_NOTE = 600.0  # cents: further off, the tracker followed another string
 _STEADY_S = 0.12  # shortest note whose partials can be told apart
 
 FloatArray = npt.NDArray[np.float64]
@@ -102,7 +110,8 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     """
     settings = listening_settings()
     measured = measure(take, _pitch_range(take, instrument))
-    making = _notes_in_making(take, measured, settings)
+    together = _notes_in_making(take, measured, settings, instrument)
+    making = together.notes
     track, sound, reference = measured.track, measured.sound, measured.reference_hz
     heard = [
         _finished(note, following, sound.pitch, track, sound.strength, settings)
@@ -112,12 +121,14 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     notes = tuple(replace(note, stiffness=_stiffness(note, take, reference)) for note in heard)
     share = single_pitch_share(track)
     if share < _HARDLY_A_LINE:
-        notes = ()
-    return Heard(notes, reference, track, _problems(share))
+        return Heard((), reference, track, _problems(share))
+    return Heard(notes, reference, track, (*_problems(share), *together.problems))
 
 
-def _notes_in_making(take: Take, measured: Measured, settings: ListeningSettings) -> list[NoteInMaking]:
-    """Cut the sound into pieces and read notes, beginnings and ornaments from them."""
+def _notes_in_making(
+    take: Take, measured: Measured, settings: ListeningSettings, instrument: Instrument
+) -> Together:
+    """Cut the sound into pieces and read notes, beginnings, ornaments and double stops from them."""
     sound, times_s = measured.sound, measured.track.times_s
     pieces = find_pieces(sound, settings, fitted_decisions())
     making = read_strokes(pieces, sound.pitch, times_s, measured.window, measured.hop, settings)
@@ -130,7 +141,9 @@ def _notes_in_making(take: Take, measured: Measured, settings: ListeningSettings
 
     making = with_ornaments(making, find_trills(sound), sound.frame_s, same_string)
     mark_muted(making, sound.strength)
-    return with_dead_notes(making, attack_peaks(sound.strength), sound.strength, sound.typical_rise)
+    making = with_dead_notes(making, attack_peaks(sound.strength), sound.strength, sound.typical_rise)
+    clear = clear_attacks(sound.strength)
+    return hear_together(take, making, clear, measured.hop, measured.reference_hz, instrument)
 
 
 def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:
@@ -157,6 +170,7 @@ def _finished(
     frames = slice(max(min(note.onset, last - 1), 0), max(last, note.onset + 1))
     times = np.array(track.times_s[frames])
     cents = 100.0 * (pitch[frames] - note.pitch)
+    cents[np.abs(cents) > _OFF_NOTE] = np.nan
     times.flags.writeable = False
     cents.flags.writeable = False
     onset_s = float(track.times_s[note.onset])
@@ -172,6 +186,7 @@ def _finished(
         pitch_confidence(cents, track.voiced_probability[frames]),
         onset_confidence(note.piece, note.picked, settings),
         technique_confidence(note.piece, note.picked, note.doubt),
+        second_midi=note.beside,
     )
 
 
@@ -195,7 +210,10 @@ def _velocity(note: NoteInMaking, strength: AttackStrength) -> int:
 
 def _if_harmonic(note: HeardNote, take: Take, reference_hz: float, instrument: Instrument) -> HeardNote:
     """Mark a plain note that was touched, not fretted."""
-    if note.has(*_MOVING, "dead_note", "palm_mute") or touched_node(take, note, reference_hz, instrument) is None:
+    if (
+        note.has(*_MOVING, "dead_note", "palm_mute")
+        or touched_node(take, note, reference_hz, instrument) is None
+    ):
         return note
     kept = tuple(t for t in note.techniques if t.kind not in ("hammer_on", "pull_off", "slide"))
     return replace(note, techniques=(*kept, Technique("natural_harmonic")))

@@ -1,9 +1,9 @@
 """Natural harmonics: a touched string sounds a multiple of its open pitch, and lets the rest through faintly.
 
-A light finger over a node leaves the partials that have a node there. The others don't vanish: on recordings they
-stand 40 to 58 dB below the sounding pitch and stay there, at whole multiples of the open string's pitch, where a fretted
-note has nothing but noise. So a note is a harmonic if its pitch is that of a node of an open string and that
-string's own partials stand clear of the noise between them.
+A light finger over a node leaves the partials that have a node there. The others don't vanish: on
+recordings they stand 40 to 58 dB below the sounding pitch and stay there, at whole multiples of the open
+string's pitch, where a fretted note has nothing but noise. So a note is a harmonic if its pitch is that of
+a node of an open string and that string's own partials stand clear of the noise between them.
 """
 
 from __future__ import annotations

@@ -71,7 +71,13 @@ def _with_slides_out(notes: list[NoteInMaking], frame_s: float) -> list[NoteInMa
     for index, note in enumerate(notes):
         following = notes[index + 1] if index + 1 < len(notes) else None
         left = following is None or following.picked
-        if kept and left and not note.picked and _came_by(note, "slide") and _lasts(note, frame_s) <= _SLIDE_OUT_S:
+        if (
+            kept
+            and left
+            and not note.picked
+            and _came_by(note, "slide")
+            and _lasts(note, frame_s) <= _SLIDE_OUT_S
+        ):
             before = kept[-1]
             direction: Literal["up", "down"] = "up" if note.pitch > before.pitch else "down"
             before.techniques = [t for t in before.techniques if t.kind != "slide_out"]

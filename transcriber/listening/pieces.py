@@ -129,8 +129,8 @@ def find_pieces(sound: Sound, settings: ListeningSettings, decisions: PickDecisi
 def _at_share_of_take(pieces: list[Piece], settings: ListeningSettings) -> list[Piece]:
     """Decide picked or slurred anew at the share of picked notes that this take shows.
 
-    A line full of slurs makes the next slur likelier, a line without makes it rarer: the prior is estimated from
-    the decisions themselves by expectation maximisation (Saerens, Latinne and Decaestecker 2002), held
+    A line full of slurs makes the next slur likelier, a line without makes it rarer: the prior is estimated
+    from the decisions themselves by expectation maximisation (Saerens, Latinne and Decaestecker 2002), held
     back by as many notes at the usual share as `_USUAL_NOTES` says.
     """
     at = [
@@ -203,9 +203,7 @@ def _split_where_picked(
     return spans
 
 
-def _without_noise(
-    spans: list[Span], peaks: Frames, sound: Sound, settings: ListeningSettings
-) -> list[Span]:
+def _without_noise(spans: list[Span], peaks: Frames, sound: Sound, settings: ListeningSettings) -> list[Span]:
     """Leave out what is too short, too quiet, or a slip of the tracker to a multiple of its neighbours."""
     if not spans:
         return []

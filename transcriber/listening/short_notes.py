@@ -1,8 +1,8 @@
 """Pitch of sounds too short for the tracker's window: graces, and notes of the quickest runs.
 
-After an attack the tracker needs some 30 ms of one pitch. Where an attack is followed by no pitch for longer than
-an attack's noise lasts, a window half as long looks again (YIN's difference function, de Cheveigné and Kawahara 2002),
-and what it finds counts if it stands still.
+After an attack the tracker needs some 30 ms of one pitch. Where an attack is followed by no pitch for
+longer than an attack's noise lasts, a window half as long looks again (YIN's difference function, de
+Cheveigné and Kawahara 2002), and what it finds counts if it stands still.
 """
 
 from __future__ import annotations
@@ -68,7 +68,10 @@ def _steady_stretch(
     best: tuple[int, int, float] | None = None
     begin = 0
     for end in range(1, len(semitones) + 1):
-        stands = end < len(semitones) and abs(semitones[end] - np.median(semitones[begin:end])) <= _STEADY_SEMITONES
+        stands = (
+            end < len(semitones)
+            and abs(semitones[end] - np.median(semitones[begin:end])) <= _STEADY_SEMITONES
+        )
         if stands:
             continue
         length = end - begin

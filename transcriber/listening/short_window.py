@@ -1,8 +1,8 @@
 """A window half as long as the tracker's, to look again at quick changes of pitch.
 
-After an attack or a step the tracker needs some 30 ms of one pitch; this window needs half of that. It looks only where it is
-told to, and for pitches within a hand's reach if one is given (YIN's difference function, de Cheveigné and
-Kawahara 2002).
+After an attack or a step the tracker needs some 30 ms of one pitch; this window needs half of that. It
+looks only where it is told to, and for pitches within a hand's reach if one is given (YIN's difference
+function, de Cheveigné and Kawahara 2002).
 """
 
 from __future__ import annotations
@@ -98,8 +98,10 @@ class ShortWindow:
 
 
 def _first_trough(lags: npt.NDArray[np.float32]) -> Frames:
-    """Column of the first trough that is nearly as deep as the deepest: a multiple of the period is not taken for it."""
+    """Column of the first trough that is nearly as deep as the deepest: a multiple of the period is not
+    taken for it.
+    """
     trough = np.zeros(lags.shape, bool)
     trough[:, 1:-1] = (lags[:, 1:-1] <= lags[:, :-2]) & (lags[:, 1:-1] < lags[:, 2:])
     deep = trough & (lags <= lags.min(axis=1, keepdims=True) + _NEARLY)
-    return np.where(deep.any(axis=1), deep.argmax(axis=1), lags.argmin(axis=1))
+    return np.asarray(np.where(deep.any(axis=1), deep.argmax(axis=1), lags.argmin(axis=1)), np.int64)

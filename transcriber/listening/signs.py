@@ -55,6 +55,8 @@ class Signs:
         Time without pitch.
     change : float
         Semitones from the end of the sound before.
+    before_s : float
+        How long the sound before had a pitch: what is measured within a quick run is blurred.
     """
 
     frame: int
@@ -69,9 +71,10 @@ class Signs:
     clarity_dip: float
     gap_s: float
     change: float
+    before_s: float
 
 
-FIRST_SIGNS = Signs(0, 1.0, 1.0, 1.0, 40.0, 40.0, 40.0, 20.0, 20.0, 1.0, 10.0, 0.0)
+FIRST_SIGNS = Signs(0, 1.0, 1.0, 1.0, 40.0, 40.0, 40.0, 20.0, 20.0, 1.0, 10.0, 0.0, 10.0)
 """Signs of a take's first sound, before which there is nothing to compare with."""
 
 
@@ -105,6 +108,7 @@ def measure_signs(sound: Sound, before: tuple[int, int], after: tuple[int, int],
         (after[0] - before[1]) * sound.frame_s,
         _level(sound.pitch[after[0] : min(after[0] + _SETTLED, after[1])])
         - _level(sound.pitch[max(before[1] - _SETTLED, before[0]) : before[1]]),
+        (before[1] - before[0]) * sound.frame_s,
     )
 
 

@@ -33,7 +33,10 @@ _SLUR_GAP_S = 0.049  # a finger's slur leaves a shorter hole in the pitch than t
 
 @dataclass
 class NoteInMaking:
-    """A note while its stroke is being read; frames count from the take's first."""
+    """A note while its stroke is being read; frames count from the take's first.
+
+    `beside` is the pitch of a second note that begins with it.
+    """
 
     onset: int
     last: int
@@ -44,6 +47,7 @@ class NoteInMaking:
     trailing: Move | None = None
     techniques: list[Technique] = field(default_factory=list)
     doubt: float = 0.0
+    beside: int | None = None
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Levels of a sound's partials, and whether two sounds of one pitch come from the same string and fret.
 
-Where a string of one length is picked and picked up decides which partials are strong, so a bend picked again keeps
-the pattern that it had, and the same pitch on another string has another. Levels that rise or fall evenly
-with the number of the partial are left out: they tell how hard the string was struck.
+Where a string of one length is picked and picked up decides which partials are strong, so a bend picked
+again keeps the pattern that it had, and the same pitch on another string has another. Levels that rise or
+fall evenly with the number of the partial are left out: they tell how hard the string was struck.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ _PARTIALS = 8
 _FEWEST_PARTIALS = 4
 _HIGHEST_HZ = 9_000.0
 _BEFORE_END_S, _AFTER_ONSET_S = 0.12, 0.06
-_ALIKE_DB = 6.5  # strat, green and the synthesiser: nine of ten bends picked again lie below, most unisons above
+_ALIKE_DB = (
+    6.5  # strat, green and the synthesiser: nine of ten bends picked again lie below, most unisons above
+)
 
 
 def partial_levels(take: Take, time_s: float, f0_hz: float, partials: int = _PARTIALS) -> FloatArray | None:

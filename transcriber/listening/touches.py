@@ -1,7 +1,8 @@
 """Palm-muted and dead notes, told by how fast a picked string falls silent.
 
-An undamped string loses about 1 dB in the first 80 ms. Under the heel of the hand it loses some 10 dB, its high
-partials first; under fingers that rest on it nearly everything. A note cut short (staccato) stays up until it is cut.
+An undamped string loses about 1 dB in the first 80 ms. Under the heel of the hand it loses some 10 dB, its
+high partials first; under fingers that rest on it nearly everything. A note cut short (staccato) stays up
+until it is cut.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Hammered, pulled or slid: how long the pitch takes from one fret to the next.
 
-A finger that lands or leaves changes the pitch at once, and the short window shows the change within 20 ms (real
-hammered notes: 26 ms at most). A finger that slides takes 30 ms and more, the time of its way over the frets.
+A finger that lands or leaves changes the pitch at once, and the short window shows the change within 20 ms
+(real hammered notes: 26 ms at most). A finger that slides takes 30 ms and more, the time of its way over
+the frets.
 """
 
 from __future__ import annotations
@@ -23,9 +24,7 @@ _FURTHEST = 10.5  # semitones between two notes that the short window can follow
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 
 
-def settle_arrivals(
-    notes: list[NoteInMaking], window: ShortWindow, hop: int, widest_slur: float
-) -> None:
+def settle_arrivals(notes: list[NoteInMaking], window: ShortWindow, hop: int, widest_slur: float) -> None:
     """Call each unpicked arrival a slide or a slur by the time it took; changes the notes in place.
 
     Parameters

@@ -22,14 +22,18 @@ _FEWEST_STANDS = 6
 _NARROWEST, _WIDEST = 0.7, 4.5
 _ALIKE = 0.3  # semitones between two stands on one fret
 _NEAR_EXTREME = 0.12  # share of the interval
-_DWELLS = 0.71  # share of the time near the two extremes; a sine has .45, a vibrato that rests on the fret .70
+_DWELLS = (
+    0.71  # share of the time near the two extremes; a sine has .45, a vibrato that rests on the fret .70
+)
 _OFF_FRET = 0.12  # semitones that the interval may be off a whole number
 _UNPICKED = 0.85  # attack at the steps, against the take's typical attack
 
 
 @dataclass(frozen=True)
 class Trill:
-    """A trill between frames `first` and `last`: it begins on `pitch` and alternates with `pitch + interval`."""
+    """A trill between frames `first` and `last`: it begins on `pitch` and alternates with `pitch +
+    interval`.
+    """
 
     first: int
     last: int
@@ -90,7 +94,7 @@ def _goes_on(run: list[_Stand], stand: _Stand, frame_s: float) -> bool:
 
 
 def _is_trill(run: list[_Stand], sound: Sound) -> bool:
-    low, high = sorted((float(np.median([s.level for s in run[k::2]])) for k in (0, 1)))
+    low, high = sorted(float(np.median([s.level for s in run[k::2]])) for k in (0, 1))
     interval = high - low
     if abs(interval - round(interval)) > _OFF_FRET:
         return False

@@ -78,6 +78,8 @@ class HeardNote:
         0 to 1.
     stiffness : Stiffness or None
         What the note's partials tell of its string; None where they tell nothing.
+    second_midi : int or None
+        Pitch that begins with the note on another string: the two are a double stop.
     """
 
     onset_s: float
@@ -91,6 +93,7 @@ class HeardNote:
     onset_confidence: float
     technique_confidence: float
     stiffness: Stiffness | None = None
+    second_midi: int | None = None
 
     def has(self, *kinds: str) -> bool:
         """Tell whether the note carries a technique of one of these kinds."""
@@ -104,7 +107,7 @@ class Heard:
     Attributes
     ----------
     notes : tuple of HeardNote
-        In order of onset.
+        The line, in order of onset.
     reference_hz : float
         Frequency of MIDI 69 on this take: 440 moved by the tuning offset found.
     track : PitchTrack

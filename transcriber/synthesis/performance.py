@@ -103,7 +103,9 @@ def _spans(
         elif has(note, "let_ring"):
             end = onset + _LONGEST_RING_S
         if after is not None and has(after, "grace") and not has(note, "let_ring"):
-            end = min(end, float(onsets_s[index + 1]))  # the hand that plays the grace has left the note before
+            end = min(
+                end, float(onsets_s[index + 1])
+            )  # the hand that plays the grace has left the note before
         end = max(end, onset + _SHORTEST_NOTE_S)
         spans.append(Span(glides[index], onset, min(end, _next_on_string(line, onsets_s, glides, index))))
     return spans
