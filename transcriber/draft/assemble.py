@@ -32,7 +32,7 @@ from transcriber.draft.document import (
 )
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.phrased import PhrasePlaces
-from transcriber.records.placed import Instrument, Place, Placed
+from transcriber.records.placed import Instrument, Place, Placed, PlacedBeside
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
 from transcriber.records.technique import Technique
@@ -56,6 +56,10 @@ _ASPECT_WORDS = {
     "rhythm": "its rhythm",
     "technique": "how it is played",
 }
+
+
+SECOND_NOTE_SURE = 0.8
+"""Most that the pitch of a double stop's second note is believed."""
 
 
 @dataclass(frozen=True)
@@ -115,12 +119,12 @@ def assemble_draft(
     """
     settings = settings or AssembleSettings()
     _check_counts(heard, written, placed)
-    width = max(3, len(str(len(heard.notes))))
     duration_s = _time(take.source_duration_s)
-    notes = tuple(
-        _note(f"n{index + 1:0{width}d}", triple, duration_s, written.meter, settings)
-        for index, triple in enumerate(zip(heard.notes, written.notes, placed.places, strict=True))
-    )
+    line = [
+        _note(triple, duration_s, written.meter, settings)
+        for triple in zip(heard.notes, written.notes, placed.places, strict=True)
+    ]
+    notes = _numbered([*line, *(_beside(line[second.line_note], second) for second in placed.beside)])
     problems = chain(take.problems, heard.problems, written.problems, placed.problems)
     issues = [issue_of(problem, notes) for problem in problems]
     checks = [check_issue(note) for note in notes if note.confidence.overall < settings.check_below]
@@ -138,7 +142,7 @@ def assemble_draft(
         timing=timing_of(written),
         key=None,
         chords=(),
-        phrases=draft_phrases(phrases, notes),
+        phrases=draft_phrases(phrases, [note for note in notes if note.voice == 1]),
         shapes=(),
         notes=notes,
         issues=(*sorted(issues, key=_issue_order), *checks),
@@ -173,8 +177,32 @@ def _check_counts(heard: Heard, written: Written, placed: Placed) -> None:
         raise ValueError(f"{counts[0]} notes heard, {counts[1]} written, {counts[2]} placed: must be equal")
 
 
+def _numbered(notes: list[DraftNote]) -> tuple[DraftNote, ...]:
+    """Put notes in order of onset, the line's before what sounds with it, and give them their ids."""
+    width = max(3, len(str(len(notes))))
+    ordered = sorted(notes, key=lambda note: (note.onset_s, note.voice))
+    return tuple(replace(note, id=f"n{index + 1:0{width}d}") for index, note in enumerate(ordered))
+
+
+def _beside(note: DraftNote, second: PlacedBeside) -> DraftNote:
+    """Draft the second note of a double stop: it begins and ends with the line's note."""
+    sure = {name: float(getattr(note.confidence, name)) for name in CONFIDENCE_ASPECTS}
+    sure |= {"pitch": min(sure["pitch"], SECOND_NOTE_SURE), "place": second.place.confidence}
+    return replace(
+        note,
+        pitch_midi=second.pitch_midi,
+        string=second.place.string,
+        fret=second.place.fret,
+        finger=second.place.finger,
+        voice=2,
+        techniques=(),
+        contour=Contour((), ()),
+        confidence=with_overall(sure),
+        alternatives=tuple(Alternative(string, fret) for string, fret in second.place.others),
+    )
+
+
 def _note(
-    note_id: str,
     triple: tuple[HeardNote, WrittenNote, Place | None],
     duration_s: float,
     meter: Meter,
@@ -185,10 +213,10 @@ def _note(
     # A sound of one frame may end where it begins once rounded; the document wants it to last.
     end = max(min(_time(heard.end_s), duration_s), _time(onset + _SHORTEST_S))
     return DraftNote(
-        id=note_id,
+        id="",
         onset_s=onset,
         end_s=end,
-        pitch_midi=int(heard.pitch_midi),
+        pitch_midi=None if heard.has("dead_note") else int(heard.pitch_midi),
         string=None if place is None else int(place.string),
         fret=None if place is None else int(place.fret),
         finger=None if place is None or place.finger is None else int(place.finger),
@@ -197,7 +225,7 @@ def _note(
         length=written.length,
         voice=1,
         velocity=int(heard.velocity),
-        techniques=_techniques(heard, written, onset, end),
+        techniques=_techniques(heard, written, place, onset, end),
         contour=decimate_contour(heard.contour_times_s, heard.contour_cents, settings.contour_spacing_s),
         remark=None,
         confidence=_confidence(heard, written, place, settings.calibration),
@@ -205,11 +233,21 @@ def _note(
     )
 
 
-def _techniques(heard: HeardNote, written: WrittenNote, onset: float, end: float) -> tuple[Technique, ...]:
-    """Round the techniques and make `grace` agree with the written length, which rhythm decides."""
+def _techniques(
+    heard: HeardNote, written: WrittenNote, place: Place | None, onset: float, end: float
+) -> tuple[Technique, ...]:
+    """Round the techniques, make `grace` agree with the written length, name the other fret of a trill."""
     kept = [technique for technique in heard.techniques if technique.kind != "grace"]
+    kept = [_trilled(t, place) if t.kind == "trill" else t for t in kept]
     grace = (Technique("grace"),) if written.length == 0 else ()
     return grace + tuple(_technique(technique, onset, end) for technique in kept)
+
+
+def _trilled(trill: Technique, place: Place | None) -> Technique:
+    """Turn a trill's interval into the fret it goes to."""
+    if place is None or trill.semitones is None:
+        return replace(trill, semitones=None)
+    return replace(trill, semitones=None, to_fret=max(place.fret + round(trill.semitones), 0))
 
 
 def _technique(technique: Technique, onset: float, end: float) -> Technique:

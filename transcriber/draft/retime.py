@@ -82,6 +82,7 @@ def heard_again(draft: Draft) -> Heard:
             technique_confidence=note.confidence.technique,
         )
         for note in draft.notes
+        if note.voice == 1
     )
     return Heard(notes, draft.instrument.reference_hz, PitchTrack(*[_EMPTY] * 5))
 
@@ -109,7 +110,7 @@ def retimed(
     draft : Draft
         As drafted, without corrections.
     written : Written
-        With one entry for each note, in the same order.
+        With one entry for each note of the line (voice 1), in the same order.
     options : mapping
         What was told of the rhythm; recorded in `made_by`.
     settings : AssembleSettings
@@ -121,8 +122,13 @@ def retimed(
         the times at which they stood.
     """
     timing = timing_of(written)
+    line = [note for note in draft.notes if note.voice == 1]
+    onsets = np.array([note.onset_s for note in line])
+    # What sounds with the line is written where the line's nearest note is.
+    nearest = [int(np.abs(onsets - note.onset_s).argmin()) for note in draft.notes]
     notes = tuple(
-        _note(note, place, written, settings) for note, place in zip(draft.notes, written.notes, strict=True)
+        _note(note, written.notes[index], written, settings)
+        for note, index in zip(draft.notes, nearest, strict=True)
     )
     kept = [issue for issue in draft.issues if issue.code not in RHYTHM_ISSUES]
     kept += [issue_of(problem, notes) for problem in written.problems]

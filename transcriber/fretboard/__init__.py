@@ -1,5 +1,6 @@
 """From sounded notes to strings, frets and fingers, and the instruments they are played on."""
 
+from transcriber.fretboard.beside import place_beside
 from transcriber.fretboard.guitar_profile import (
     GuitarProfile,
     UsedNote,
@@ -29,6 +30,7 @@ __all__ = [
     "instrument_file",
     "parse_places",
     "parse_tuning",
+    "place_beside",
     "place_notes",
     "place_phrases",
     "profile_guitar",

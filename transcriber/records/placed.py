@@ -113,8 +113,21 @@ class Place:
 
 
 @dataclass(frozen=True)
+class PlacedBeside:
+    """The second note of a double stop: index of the line's note, own pitch and place."""
+
+    line_note: int
+    pitch_midi: int
+    place: Place
+
+
+@dataclass(frozen=True)
 class Placed:
-    """Places of a whole take; `places` holds None for a note outside the instrument's range."""
+    """Places of a whole take; `places` holds None for a note outside the instrument's range.
+
+    `beside` are second notes of double stops, in order of the notes they begin with.
+    """
 
     places: tuple[Place | None, ...]
     problems: tuple[Problem, ...] = ()
+    beside: tuple[PlacedBeside, ...] = ()

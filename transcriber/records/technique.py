@@ -38,7 +38,7 @@ class Technique:
         When the gesture begins and ends, seconds in the file.
     semitones : float or None
         Bend, pre-bend: target above the fretted pitch, in semitones. Release: the height it falls to
-        (0 is the fret itself).
+        (0 is the fret itself). Trill, until its place is known: interval to the other pitch.
     rate_hz, depth_semitones : float or None
         Vibrato: cycles a second, and peak-to-peak depth.
     direction : {"up", "down"} or None
