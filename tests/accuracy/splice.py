@@ -135,6 +135,10 @@ def splice(performance: Performance, set_name: str, effects: tuple[str, ...] = (
         following = performance.notes[index + 1] if index + 1 < len(performance.notes) else None
         ending = _ending(note, following, index)
         if note.picked or not pieces:
+            if pieces and _glides(note):
+                # The finger slides on the string that still sounds; then the pick strikes it anew.
+                contact = Ending(note.onset_s - PICK_CONTACT_S[index % len(PICK_CONTACT_S)], CROSSFADE_S)
+                pieces.append(_continue(note, pieces[-1], float(note.curve_times_s[0]), contact, detune))
             pieces.append(_picked(note, ending, set_name, detune, index))
         else:
             pieces += _unpicked(note, ending, set_name, detune, index, pieces[-1])
@@ -181,11 +185,15 @@ def _ending(note: PlayedNote, following: PlayedNote | None, turn: int) -> Ending
     """Damped at its end; cut short by a pick on the same string; handed over to a slur or slide."""
     if following is None or following.string != note.string:
         return Ending(note.end_s + 0.5 * DAMPING_S, DAMPING_S)
-    if not following.picked:
+    if not following.picked or _glides(following):
         return Ending(float(following.curve_times_s[0]) + 0.5 * CROSSFADE_S, CROSSFADE_S)
     if following.onset_s - note.end_s < DAMPING_S:
         return Ending(following.onset_s - PICK_CONTACT_S[turn % len(PICK_CONTACT_S)], CROSSFADE_S)
     return Ending(note.end_s + 0.5 * DAMPING_S, DAMPING_S)
+
+
+def _glides(note: PlayedNote) -> bool:
+    return note.onset_s - float(note.curve_times_s[0]) > 0.002
 
 
 def _gain(note: PlayedNote) -> float:

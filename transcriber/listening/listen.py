@@ -31,7 +31,7 @@ from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.listening.timbre import sound_alike
 from transcriber.listening.touches import mark_muted, with_dead_notes
-from transcriber.listening.transitions import settle_arrivals
+from transcriber.listening.transitions import mark_shift_slides, settle_arrivals
 from transcriber.listening.trills import find_trills
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
 from transcriber.records.pitch import midi_to_hz
@@ -134,6 +134,7 @@ def _notes_in_making(
     making = read_strokes(pieces, sound.pitch, times_s, measured.window, measured.hop, settings)
     making = read_beginnings(making, measured.window, measured.hop)
     settle_arrivals(making, measured.window, measured.hop, settings.widest_slur)
+    mark_shift_slides(making, measured.window, measured.hop)
 
     def same_string(before: NoteInMaking, note: NoteInMaking) -> bool:
         f0_hz = measured.reference_hz * 2 ** ((note.pitch - 69) / 12)

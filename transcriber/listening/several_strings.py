@@ -36,7 +36,8 @@ _CHORD_ONE_SHARE, _CHORD_SECOND_GAIN = 0.6, 0.15
 _RANG_ON_DB = 4.0
 _FALLEN_DB = 26.0
 _NEAR_FRAMES = 8
-_CLEAR_ATTACK = 0.5
+_GLIDE_FRAMES = 26  # a slide may leave a note this long before it arrives
+_MOVING = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_out", "trill")
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,8 @@ def hear_together(
             continue
         peaks = spectrum_peaks(take.samples[first:last], take.sample_rate_hz)
         note = beginning.note
+        if note is not None and any(t.kind in _MOVING for t in note.techniques):
+            continue  # one moving pitch is in two places within the window
         if note is not None and is_one_pitch(peaks, _hz(note.pitch + note.bend, reference_hz)):
             continue
         found = mixture(peaks, lowest, highest)
@@ -122,7 +125,8 @@ def _beginnings(notes: list[NoteInMaking], attacks: Frames, frames: int) -> list
     every = np.array(sorted(onsets), np.int64)
     lone = [int(a) for a in attacks if not len(every) or np.abs(every - a).min() > _NEAR_FRAMES]
     at = sorted([*onsets, *lone])
-    stops = [*at[1:], frames]
+    slid = {note.onset for note in notes if any(t.kind == "slide" for t in note.techniques)}
+    stops = [frame - _GLIDE_FRAMES * (frame in slid) for frame in (*at[1:], frames)]
     return [_Beginning(frame, stop, onsets.get(frame)) for frame, stop in zip(at, stops, strict=True)]
 
 

@@ -21,6 +21,12 @@ _BEFORE_S, _AFTER_S = 0.16, 0.07
 _NEAR = 0.2  # share of the way at either end that counts as not moving
 _BENT = 0.3
 _FURTHEST = 10.5  # semitones between two notes that the short window can follow
+_GLIDE_GAP_S = 0.2
+_PICK_S = 0.012  # before a pick, in which the short window already holds its noise
+_GLIDE_STEP = 48  # samples
+_CLEAR = 0.35
+_LAST_LOOKS, _PASSED_LOOKS = 4, 4
+_MOST_OF_THE_WAY = 0.55
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 
 
@@ -53,6 +59,43 @@ def settle_arrivals(notes: list[NoteInMaking], window: ShortWindow, hop: int, wi
         )
         changed = Technique("slide", picked=False) if slid else Technique(kind)
         note.techniques = [changed if t is arrival else t for t in note.techniques]
+
+
+def mark_shift_slides(notes: list[NoteInMaking], window: ShortWindow, hop: int) -> None:
+    """Mark the picked notes to which the finger slid on the string that still sounded, before the pick.
+
+    Parameters
+    ----------
+    notes : list of NoteInMaking
+        In order; changed in place.
+    window : ShortWindow
+    hop : int
+        Samples between frames.
+    """
+    for before, note in pairwise(notes):
+        interval = note.pitch - before.pitch
+        plain = note.picked and not any(t.kind in _ARRIVALS for t in note.techniques)
+        near = (note.onset - before.last) * hop / window.rate_hz <= _GLIDE_GAP_S
+        if plain and near and interval and before.bend < _BENT and abs(interval) <= _FURTHEST:
+            if _glided(before.pitch, interval, note.onset * hop, window):
+                note.techniques.insert(0, Technique("slide", picked=True))
+                before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
+
+
+def _glided(origin: int, interval: int, onset: int, window: ShortWindow) -> bool:
+    """Whether the pitch went from one fret most of the way to another before a pick."""
+    first, last = onset - int(_BEFORE_S * window.rate_hz), onset - int(_PICK_S * window.rate_hz)
+    centres = np.arange(max(first, 0), last, _GLIDE_STEP)
+    if len(centres) < 10:
+        return False
+    semitones, depth = window.look(centres, origin + interval / 2)
+    way = ((semitones - origin) / interval)[depth <= _CLEAR]
+    if len(way) < 0.6 * len(centres):
+        return False
+    arrived = float(np.median(way[-_LAST_LOOKS:])) >= _MOST_OF_THE_WAY
+    began = float(np.median(way[:_LAST_LOOKS])) <= _NEAR
+    passed = np.count_nonzero((way > _NEAR) & (way < 1 - _NEAR))
+    return arrived and began and passed >= _PASSED_LOOKS
 
 
 def _transition_s(origin: int, note: NoteInMaking, window: ShortWindow, hop: int) -> float | None:

@@ -60,10 +60,7 @@ def find_trills(sound: Sound) -> list[Trill]:
     trills: list[Trill] = []
     begin = 0
     while begin + _FEWEST_STANDS <= len(stands):
-        end = begin + 1
-        while end < len(stands) and _goes_on(stands[begin:end], stands[end], sound.frame_s):
-            end += 1
-        run = stands[begin:end]
+        run, end = _alternation(stands, begin, sound.frame_s)
         if len(run) >= _FEWEST_STANDS and _is_trill(run, sound):
             interval = round(run[1].level - run[0].level)
             trills.append(Trill(run[0].first, run[-1].last, round(run[0].level), interval))
@@ -71,6 +68,21 @@ def find_trills(sound: Sound) -> list[Trill]:
         else:
             begin += 1
     return trills
+
+
+def _alternation(stands: list[_Stand], begin: int, frame_s: float) -> tuple[list[_Stand], int]:
+    """Stands that alternate from one on, and the index after the last; one stand may have been lost."""
+    run, end = [stands[begin]], begin + 1
+    while end < len(stands):
+        stand, last = stands[end], run[-1]
+        if _goes_on(run, stand, frame_s):
+            run.append(stand)
+        elif abs(stand.level - last.level) <= _ALIKE and (stand.first - last.first) * frame_s <= 2 * _LONGEST_STAND_S:
+            run[-1] = _Stand(last.first, stand.last, last.level)
+        else:
+            break
+        end += 1
+    return run, end
 
 
 def _stands(pitch: FloatArray) -> list[_Stand]:
@@ -88,7 +100,7 @@ def _stands(pitch: FloatArray) -> list[_Stand]:
 def _goes_on(run: list[_Stand], stand: _Stand, frame_s: float) -> bool:
     """Whether a stand continues an alternation."""
     step = abs(stand.level - run[-1].level)
-    quick = (stand.first - run[-1].first) * frame_s <= _LONGEST_STAND_S or len(run) == 1
+    quick = (stand.first - run[-1].last) * frame_s <= _LONGEST_STAND_S
     returns = len(run) < 2 or abs(stand.level - run[-2].level) <= _ALIKE
     return quick and returns and _NARROWEST <= step <= _WIDEST
 
