@@ -205,7 +205,9 @@ PHENOMENA: dict[str, Phenomenon] = {
     "pre-bend": Phenomenon(
         _single(Q, Technique("pre_bend", semitones=2.0), RELEASE), (1, 3), kind="pre_bend"
     ),
-    "bend released and bent again": Phenomenon(_single(2 * Q, bend(2.0), RELEASE, bend(2.0)), (1, 3), kind="bend"),
+    "bend released and bent again": Phenomenon(
+        _single(2 * Q, bend(2.0), RELEASE, bend(2.0)), (1, 3), kind="bend"
+    ),
     "held bend picked again": Phenomenon(_repicked_bend, (1, 3), kind="pre_bend"),
     "vibrato": Phenomenon(_vibrato(4.5, 6.0, 0.35, 0.7), kind="vibrato"),
     "narrow slow vibrato": Phenomenon(_vibrato(3.5, 4.5, 0.3, 0.4), kind="vibrato"),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from transcriber.fretboard.tunings import note_name
 from transcriber.records.heard import HeardNote
+from transcriber.records.pitch import pitch_name
 from transcriber.records.placed import Instrument, Place, PlacedBeside
 from transcriber.records.problem import Problem
 
@@ -49,7 +49,7 @@ def place_beside(
             second = Place(*best, None, _SECOND_CONFIDENCE, others)
             placed.append(PlacedBeside(index, note.second_midi, second))
         else:
-            name = note_name(note.second_midi)
+            name = pitch_name(note.second_midi)
             problems.append(
                 Problem(
                     "second_note_unplaced",

@@ -76,10 +76,10 @@ def mark_shift_slides(notes: list[NoteInMaking], window: ShortWindow, hop: int) 
         interval = note.pitch - before.pitch
         plain = note.picked and not any(t.kind in _ARRIVALS for t in note.techniques)
         near = (note.onset - before.last) * hop / window.rate_hz <= _GLIDE_GAP_S
-        if plain and near and interval and before.bend < _BENT and abs(interval) <= _FURTHEST:
-            if _glided(before.pitch, interval, note.onset * hop, window):
-                note.techniques.insert(0, Technique("slide", picked=True))
-                before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
+        possible = plain and near and before.bend < _BENT and 0 < abs(interval) <= _FURTHEST
+        if possible and _glided(before.pitch, interval, note.onset * hop, window):
+            note.techniques.insert(0, Technique("slide", picked=True))
+            before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
 
 
 def _glided(origin: int, interval: int, onset: int, window: ShortWindow) -> bool:
@@ -95,7 +95,7 @@ def _glided(origin: int, interval: int, onset: int, window: ShortWindow) -> bool
     arrived = float(np.median(way[-_LAST_LOOKS:])) >= _MOST_OF_THE_WAY
     began = float(np.median(way[:_LAST_LOOKS])) <= _NEAR
     passed = np.count_nonzero((way > _NEAR) & (way < 1 - _NEAR))
-    return arrived and began and passed >= _PASSED_LOOKS
+    return arrived and began and bool(passed >= _PASSED_LOOKS)
 
 
 def _transition_s(origin: int, note: NoteInMaking, window: ShortWindow, hop: int) -> float | None:

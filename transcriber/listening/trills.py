@@ -77,7 +77,10 @@ def _alternation(stands: list[_Stand], begin: int, frame_s: float) -> tuple[list
         stand, last = stands[end], run[-1]
         if _goes_on(run, stand, frame_s):
             run.append(stand)
-        elif abs(stand.level - last.level) <= _ALIKE and (stand.first - last.first) * frame_s <= 2 * _LONGEST_STAND_S:
+        elif (
+            abs(stand.level - last.level) <= _ALIKE
+            and (stand.first - last.first) * frame_s <= 2 * _LONGEST_STAND_S
+        ):
             run[-1] = _Stand(last.first, stand.last, last.level)
         else:
             break
