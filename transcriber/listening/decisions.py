@@ -86,6 +86,7 @@ BEND_FEATURES = (
     "upward",
     "log_stand_before",
     "log_stand_after",
+    "off_fret",
 )
 
 
@@ -134,6 +135,7 @@ def bend_features(move: Move, frame_s: float, stand_after_s: float) -> tuple[flo
         float(move.extent > 0),
         float(np.log(np.clip(move.first * frame_s, 0.01, 1.0))),
         float(np.log(np.clip(stand_after_s, 0.01, 1.0))),
+        abs(move.target - round(move.target)),
     )
 
 

@@ -26,7 +26,7 @@ from transcriber.listening.pitch import PitchSettings, track_pitch
 from transcriber.listening.settings import ListeningSettings, listening_settings
 from transcriber.listening.several_strings import Together, hear_together
 from transcriber.listening.short_notes import with_short_notes
-from transcriber.listening.short_window import ShortWindow
+from transcriber.listening.short_window import LOWEST_SEEN_HZ, ShortWindow
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.listening.timbre import sound_alike
@@ -88,7 +88,8 @@ def measure(take: Take, settings: PitchSettings) -> Measured:
     reference = tuning_reference_hz(track)
     window = ShortWindow(take.samples, take.sample_rate_hz, reference)
     pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
-    pitch = with_short_notes(window, pitch, attack_peaks(strength), settings.hop)
+    if settings.lowest_hz >= LOWEST_SEEN_HZ:
+        pitch = with_short_notes(window, pitch, attack_peaks(strength), settings.hop)
     frame_s = settings.hop / take.sample_rate_hz
     sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
     return Measured(track, reference, sound, window, settings.hop)

@@ -28,6 +28,7 @@ _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may 
 _ATTACK_BEFORE = 9  # frames before the first clear pitch of a short note in which its attack lies
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
 _TAIL_S = 0.08
+_LOW_PITCH, _LOW_RISE = 43.5, 0.12  # semitones; attack against the take's typical one
 _TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
 # Share of picked notes that the decision was fitted for, and how many notes' weight it has in a take.
 _USUAL_SHARE, _USUAL_NOTES, _ROUNDS = 0.84, 15, 10
@@ -195,12 +196,17 @@ def _split_where_picked(
             stop, start = max(peak - _BLUR, begin + 1), min(peak + _BLUR, last - 1)
             signs = measure_signs(sound, (begin, stop), (start, last), peak)
             decide = decisions.changed if abs(signs.change) >= settings.same_pitch else decisions.held
-            if decide(signs) > 0:
+            if decide(signs) > 0 and not _is_ripple(signs, float(sound.pitch[start])):
                 spans.append((begin, stop))
                 begin = start
         if last - begin >= 2:
             spans.append((begin, last))
     return spans
+
+
+def _is_ripple(signs: Signs, pitch: float) -> bool:
+    """Whether a held low note only ripples: its period outlasts the window in which levels are read."""
+    return pitch < _LOW_PITCH and signs.relative_rise < _LOW_RISE
 
 
 def _without_noise(spans: list[Span], peaks: Frames, sound: Sound, settings: ListeningSettings) -> list[Span]:

@@ -125,6 +125,8 @@ def _beginnings(notes: list[NoteInMaking], attacks: Frames, frames: int) -> list
     every = np.array(sorted(onsets), np.int64)
     lone = [int(a) for a in attacks if not len(every) or np.abs(every - a).min() > _NEAR_FRAMES]
     at = sorted([*onsets, *lone])
+    if not at:
+        return []
     slid = {note.onset for note in notes if any(t.kind == "slide" for t in note.techniques)}
     stops = [frame - _GLIDE_FRAMES * (frame in slid) for frame in (*at[1:], frames)]
     return [_Beginning(frame, stop, onsets.get(frame)) for frame, stop in zip(at, stops, strict=True)]

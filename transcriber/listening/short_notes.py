@@ -44,7 +44,7 @@ def with_short_notes(window: ShortWindow, pitch: FloatArray, attacks: Frames, ho
     """
     filled = pitch.copy()
     voiced = np.flatnonzero(~np.isnan(pitch))
-    bounds = np.append(attacks[1:], len(pitch))
+    bounds = np.append(attacks, len(pitch))[1:]
     for attack, bound in zip(attacks.tolist(), bounds.tolist(), strict=True):
         after = voiced[np.searchsorted(voiced, attack + _NOISE_FRAMES) :]
         sounds = int(after[0]) if len(after) else len(pitch)

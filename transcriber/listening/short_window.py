@@ -21,6 +21,9 @@ Frames = npt.NDArray[np.int64]
 
 _WINDOW = 256  # samples: 12 ms
 _LONGEST_LAG = 300  # samples: lower notes than 75 Hz cannot be told from so short a sound
+LOWEST_SEEN_HZ = 60.0
+"""Where an instrument reaches below this, a short sound may be a note that the window cannot tell."""
+
 _REFINE_LONGEST_LAG = 180.0
 _NEAR_SEMITONES = 5.5  # what a hand reaches without shifting
 _NEARLY = 0.12  # difference of depth between a period's trough and that of its multiple

@@ -26,7 +26,7 @@ _DWELLS = (
     0.71  # share of the time near the two extremes; a sine has .45, a vibrato that rests on the fret .70
 )
 _OFF_FRET = 0.12  # semitones that the interval may be off a whole number
-_UNPICKED = 0.85  # attack at the steps, against the take's typical attack
+_UNPICKED = 1.05  # attack at the steps, against the take's typical attack
 
 
 @dataclass(frozen=True)

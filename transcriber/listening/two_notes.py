@@ -18,10 +18,11 @@ FloatArray = npt.NDArray[np.float64]
 
 WINDOW = 4096  # 186 ms
 _FAINTEST_DB = -42.0
-_LOWEST_HZ, _HIGHEST_HZ = 70.0, 4_500.0
+_LOWEST_HZ, _HIGHEST_HZ = 38.0, 4_500.0
 _MOST_PEAKS = 40
 _TOLERANCE = 0.022  # of a partial's frequency: 38 cents, which covers stiffness up to the twelfth partial
 _PARTIALS = 14
+_LOW_PARTIALS_HZ = 1_600.0  # low strings have more partials than 14, up to here
 _CANDIDATES = 8
 _NEARLY_ALL = 0.8
 _OWN_PARTIALS = 6
@@ -91,7 +92,8 @@ def explained(peaks: Peaks, f0_hz: float) -> npt.NDArray[np.bool_]:
     """Which peaks are partials of a pitch, shape (n,)."""
     number = np.rint(peaks.hz / f0_hz)
     near = np.abs(peaks.hz / (np.maximum(number, 1) * f0_hz) - 1) <= _TOLERANCE
-    return np.asarray(near & (number >= 1) & (number <= _PARTIALS), bool)
+    most = max(_PARTIALS, _LOW_PARTIALS_HZ / f0_hz)
+    return np.asarray(near & (number >= 1) & (number <= most), bool)
 
 
 def is_one_pitch(peaks: Peaks, f0_hz: float) -> bool:
