@@ -44,6 +44,10 @@ FIT_SEED, REPORT_SEED = 40_000, 50_000
 NEAR_S = 0.05
 SLURRED_TAKE = Path(__file__).parents[1] / "data" / "takes" / "hammer_pull_high_e.flac"
 SLURRED_TAKE_WEIGHT = 3  # one real take against many made ones
+FITTED_ON = (
+    "lines and single phenomena on green_notes and the synthesiser, plain and recoloured; "
+    "takes/hammer_pull_high_e"
+)
 MODEL = Path(__file__).parents[2] / "models" / "decisions.json"
 
 
@@ -231,7 +235,7 @@ def exported(model: HistGradientBoostingClassifier, features: tuple[str, ...]) -
 def main() -> None:
     """Fit, report and write the model file."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lines", type=int, default=10, help="lines for each set and condition")
+    parser.add_argument("--lines", type=int, default=4, help="lines for each set and condition")
     lines = parser.parse_args().lines
     fit = collect(("green", "synth"), lines, FIT_SEED, recolour=True)
     slurred = np.array([example.features for example in examples_of_slurred_take()])
@@ -257,7 +261,7 @@ def main() -> None:
         "units": "log odds; see transcriber/listening/decisions.py",
         "provenance": {
             "script": f"python -m tests.listening.fit_decisions --lines {lines}",
-            "fitted_on": "green_notes, the synthesiser, takes/hammer_pull_high_e",
+            "fitted_on": FITTED_ON,
             "kept_back": "strat_notes and emily_notes",
         },
         "decisions": decisions,
