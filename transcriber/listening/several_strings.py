@@ -85,6 +85,7 @@ def hear_together(
     problems: list[Problem] = []
     dropped: set[int] = set()
     added: list[NoteInMaking] = []
+    doubled: list[int] = []
     for beginning in _beginnings(notes, attacks, len(take.samples) // hop):
         first = beginning.frame * hop + round(_AFTER_ONSET_S * take.sample_rate_hz)
         last = min(beginning.stop * hop, first + WINDOW)
@@ -105,13 +106,15 @@ def hear_together(
             before = take.samples[max(beginning.frame * hop - WINDOW, 0) : beginning.frame * hop - 64]
             rang = _rang_on(found, before, take.samples[first:last], take.sample_rate_hz)
             struck = len(attacks) and np.abs(attacks - beginning.frame).min() <= _NEAR_FRAMES
-            if len(rang) == 2 and not struck:
+            if pitches == doubled and len(rang) == 2 and not struck:
+                # The tracker wavered within the double stop before: nothing begins here.
                 dropped |= {id(note)} if note is not None else set()
                 continue
             old = rang[0] if len(rang) == 1 else None
             note = _told(note, beginning, pitches, old, added)
             note.last = max(note.last, beginning.frame + _sounding(take, beginning, hop))
             dropped |= _misled(notes, beginning, note)
+            doubled = pitches
             problems.append(_two_notes(start_s, old is None))
         elif _is_chord(found):
             problems.append(_chord(start_s))

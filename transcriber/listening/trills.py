@@ -43,9 +43,12 @@ class Trill:
 
 @dataclass(frozen=True)
 class _Stand:
+    """A stretch on one fret; `units` is 3 where the step away and back within it was lost."""
+
     first: int
     last: int
     level: float
+    units: int = 1
 
 
 def find_trills(sound: Sound) -> list[Trill]:
@@ -80,8 +83,9 @@ def _alternation(stands: list[_Stand], begin: int, frame_s: float) -> tuple[list
         elif (
             abs(stand.level - last.level) <= _ALIKE
             and (stand.first - last.first) * frame_s <= 2 * _LONGEST_STAND_S
+            and last.units == 1
         ):
-            run[-1] = _Stand(last.first, stand.last, last.level)
+            run[-1] = _Stand(last.first, stand.last, last.level, 3)
         else:
             break
         end += 1
@@ -103,7 +107,9 @@ def _stands(pitch: FloatArray) -> list[_Stand]:
 def _goes_on(run: list[_Stand], stand: _Stand, frame_s: float) -> bool:
     """Whether a stand continues an alternation."""
     step = abs(stand.level - run[-1].level)
-    quick = (stand.first - run[-1].last) * frame_s <= _LONGEST_STAND_S
+    last = run[-1]
+    begins = last.first if len(run) > 1 else max(last.first, last.last - _STAND_FRAMES)
+    quick = (stand.first - begins) * frame_s <= _LONGEST_STAND_S * last.units
     returns = len(run) < 2 or abs(stand.level - run[-2].level) <= _ALIKE
     return quick and returns and _NARROWEST <= step <= _WIDEST
 
