@@ -62,7 +62,7 @@ class Example:
 
 # Share of the first reading that the fit assumes, about that of lead playing; the lines' own shares say
 # nothing.
-FIRST_READING = {"picked": 0.84, "repicked": 0.3, "bend": 0.65}
+FIRST_READING = {"picked": 0.87, "repicked": 0.3, "bend": 0.65}
 # Signs that can only speak for the first reading (1) or against it (-1), whatever the guitar.
 _ATTACK = {"rise": 1, "relative_rise": 1, "jump_db": 1, "dip_db": 1, "high_jump_db": 1}
 DIRECTIONS: dict[str, dict[str, int]] = {

@@ -31,7 +31,7 @@ _TAIL_S = 0.08
 _LOW_PITCH, _LOW_RISE = 43.5, 0.12  # semitones; attack against the take's typical one
 _TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
 # Share of picked notes that the decision was fitted for, and how many notes' weight it has in a take.
-_USUAL_SHARE, _USUAL_NOTES, _ROUNDS = 0.84, 15, 10
+_USUAL_SHARE, _USUAL_NOTES, _ROUNDS = 0.87, 15, 10
 _SLIPS = (12.0, 19.02, 24.0, 27.86, 31.02)  # frequency ratios 2 to 6: what a tracker slips to
 
 
