@@ -42,9 +42,21 @@ MAY_IMPORT = {
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
     "attempts": {"errors", "records"} | STAGES,
+    "lessons": {"errors", "records", "settings", "explain", "rework"} | STAGES,
     "review": {"errors", "records", "settings", "files", "draft", "rework"},
     # The draft is the document that everybody downstream sees.
-    "cli": {"errors", "records", "settings", "files", "pipeline", "attempts", "draft", "review", "__init__"},
+    "cli": {
+        "errors",
+        "records",
+        "settings",
+        "files",
+        "pipeline",
+        "attempts",
+        "lessons",
+        "draft",
+        "review",
+        "__init__",
+    },
     "__main__": {"cli"},
     "__init__": {"errors", "records", "settings", "draft", "pipeline"},
 }

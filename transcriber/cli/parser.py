@@ -51,6 +51,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
         "render": _add_render(commands),
         "review": _add_review(commands),
         "check": _add_check(commands),
+        "loops": _add_loops(commands),
     }
     return parser, made
 
@@ -270,6 +271,31 @@ def _add_check(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser.add_argument("--end", metavar="S", help="up to this second of the file")
     _add_output(parser)
     return parser
+
+
+def _add_loops(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "loops",
+        help="cut a take into loops of its phrases, slow and at tempo",
+        description="Writes each phrase of a draft as WAV at the speeds asked for, its pitch kept: a "
+        "seamless loop (.loop.wav), the same after a bar of clicks (.counted.wav), and a practice plan.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    parser.add_argument("--phrase", metavar="N", help="this phrase only")
+    _add_loop_options(parser)
+    _add_output(parser)
+    return parser
+
+
+def _add_loop_options(parser: Parser) -> None:
+    parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
+    parser.add_argument(
+        "--speeds", metavar="PERCENT,...", default="50,70,85,100", help="25 to 150 (50,70,85,100)"
+    )
+    parser.add_argument("--no-click", action="store_true", help="no click in the loops")
+    parser.add_argument("--backing", action="store_true", help="the draft's chords sound under the loops")
 
 
 def _add_output(parser: Parser) -> None:
