@@ -22,6 +22,7 @@ from transcriber.records.written import Meter
 STANDARD = Instrument("standard", (64, 59, 55, 50, 45, 40), frets=24)
 FOUR_FOUR = Meter(4, 4)
 SHORTEST = 32
+GENERATED = 500
 
 
 def points_of(line: MarkedLine) -> list[LinePoint]:
@@ -72,7 +73,7 @@ def shape_hits(line: MarkedLine, analysis: Analysis) -> list[bool]:
     return [(note.shape, note.explained) == mine for note, mine in zip(line.notes, found, strict=True)]
 
 
-def generated_key_share(make, chords: bool, count: int = 150, seed: int = REPORT) -> float:
+def generated_key_share(make, chords: bool, count: int = GENERATED, seed: int = REPORT) -> float:
     """Share of generated lines of 32 and more notes whose signature is found."""
     right = tried = 0
     for number in range(count):

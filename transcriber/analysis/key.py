@@ -3,102 +3,52 @@
 Task: from the pitches of a line, how long each is held and where phrases end, the likeliest tonic and mode.
 Each mode has palettes, sets of degrees that lines in it are played from (the whole scale, a pentatonic, the
 blues scale). The notes' likelihood under a palette is a multinomial, so that a small palette that holds all
-notes is preferred to a large one; a bend counts as the pitch it goes to. Phrase ends and the last note speak
-for the tonic. Chords speak by the notes they share with the scale and by the tonic's place among them
-(after the idea of key profiles in Krumhansl 1990; the palettes and figures are this project's).
+notes is preferred to a large one; a bend counts as the pitch it goes to, and a note that leads up to the next
+by a half step stands outside more readily. Phrase ends and the last note speak for the tonic, chords by
+`chord_evidence` (after the idea of key profiles in Krumhansl 1990; palettes and figures are this project's).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
-from functools import cache
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.analysis.chords import parse_chord
+from transcriber.analysis.chord_evidence import PRICES, WITH_MAJOR_THIRD, WORTHS, chord_evidence
+from transcriber.analysis.key_model import KeyModel, KeyParameters, Palette, shipped_key_model
 from transcriber.analysis.scales import MAJOR, MODE_DEGREE, Scale, scale_on
-from transcriber.models import load_model
 from transcriber.records.analysed import ChordSpan, KeyFound, KeyMode, LinePoint
 
 FloatArray = npt.NDArray[np.float64]
 CONFIDENCE_DECIMALS = 3
-# Chords in minor are built on the raised sixth and seventh too (melodic minor).
-_RAISED_SIXTH, _RAISED_SEVENTH = 9, 11
+# A line ends on the tonic, or half as tellingly on its third or fifth.
+_THIRD_OR_FIFTH = 0.5
+# Pitch class by (tonic, semitones above it).
+_FROM_EACH_TONIC = (np.arange(12)[:, None] + np.arange(12)) % 12
 
 
 @dataclass(frozen=True)
-class Palette:
-    """Degrees (semitones above the tonic) that lines of a mode are played from, and how common that is."""
-
-    mode: KeyMode
-    degrees: tuple[int, ...]
-    prior: float
-
-
-@dataclass(frozen=True)
-class KeyParameters:
-    """Parameters of the search; see ``models/key.json`` for how each was come by.
+class KeyEvidence:
+    """All that is looked at in a line.
 
     Attributes
     ----------
-    outside : float
-        Share of notes outside the palette.
-    tonic, third, fifth : float
-        How much commoner these degrees are than the other ones of the palette.
-    evidence : float
-        Exponent on the notes' likelihood, below 1 because neighbours are not independent.
-    longest : float
-        Notes longer than so many beats count no more than one of that length.
-    last, phrase_end : float
-        Nats for a last note, or the mean over phrase ends, that is the tonic; half of it for third and fifth.
-    chord_outside, chord_sixth, chord_tonic, chord_first, chord_last : float
-        Nats for each chord tone outside the scale (mean over the take), for the raised sixth in minor (as in
-        IV7 of blues and funk), for the share of time on the tonic chord, for the tonic as first
-        chord, and as last chord of the take.
+    held, leading : array, shape (12,)
+        How much each pitch class is heard: a half for each note and its length in beats; of the notes that
+        stand, and of those that lead up to the next by a half step.
+    ends : tuple of int
+        Pitch classes of the last notes of the phrases, in order.
+    chords : array, shape (modes, 12 tonics, columns), or None
+        See `chord_evidence`.
     """
 
-    outside: float
-    tonic: float
-    third: float
-    fifth: float
-    evidence: float
-    longest: float
-    last: float
-    phrase_end: float
-    chord_outside: float
-    chord_sixth: float
-    chord_tonic: float
-    chord_first: float
-    chord_last: float
-
-
-PARAMETER_NAMES = tuple(each.name for each in fields(KeyParameters))
-
-
-@dataclass(frozen=True)
-class KeyModel:
-    """Palettes and parameters."""
-
-    palettes: tuple[Palette, ...]
-    parameters: KeyParameters
-
-
-def key_model_of(document: Mapping[str, Any]) -> KeyModel:
-    """Make the model from its document."""
-    palettes = tuple(
-        Palette(each["mode"], tuple(each["degrees"]), float(each["prior"])) for each in document["palettes"]
-    )
-    parameters = KeyParameters(**{name: float(document["parameters"][name]) for name in PARAMETER_NAMES})
-    return KeyModel(palettes, parameters)
-
-
-@cache
-def shipped_key_model() -> KeyModel:
-    """Return the model that ships with the program."""
-    return key_model_of(load_model("key"))
+    held: FloatArray
+    leading: FloatArray
+    ends: tuple[int, ...]
+    chords: FloatArray | None
 
 
 def find_key(
@@ -128,7 +78,8 @@ def find_key(
     model = model or shipped_key_model()
     if not any(point.goal_midi is not None for point in points):
         return described_key(Scale("C", "major"), points, 0.0)
-    modes, scores = key_scores(points, phrases, chords, model)
+    modes = model.modes
+    scores = key_scores(evidence_of(points, phrases, chords, model), model)
     weights = np.exp(scores - scores.max())
     weights /= weights.sum()
     by_parent = parent_shares(modes, weights)
@@ -139,15 +90,39 @@ def find_key(
     return described_key(scale_on(int(tonic), modes[int(row)]), points, confidence)
 
 
-def key_scores(
+def evidence_of(
     points: Sequence[LinePoint],
     phrases: Sequence[tuple[int, int]],
     chords: Sequence[ChordSpan],
     model: KeyModel,
-) -> tuple[list[KeyMode], FloatArray]:
-    """Log scores of all keys: the modes, and an array of shape (modes, 12 tonics)."""
-    modes = list(dict.fromkeys(palette.mode for palette in model.palettes))
-    return modes, np.stack([_mode_scores(mode, points, phrases, chords, model) for mode in modes])
+) -> KeyEvidence:
+    """Gather the evidence; parameters are those of `find_key`."""
+    held, leading = class_weights(points, model.parameters.longest)
+    ends = (_last_goal(points[first:stop]) for first, stop in phrases or [(0, len(points))])
+    return KeyEvidence(
+        held,
+        leading,
+        tuple(goal % 12 for goal in ends if goal is not None),
+        chord_evidence(model.modes, chords) if chords else None,
+    )
+
+
+def key_scores(evidence: KeyEvidence, model: KeyModel) -> FloatArray:
+    """Log scores of all keys, shape (modes of the model, 12 tonics)."""
+    scores = note_scores(evidence, model)
+    return scores if evidence.chords is None else scores + chord_scores(evidence.chords, model.parameters)
+
+
+def note_scores(evidence: KeyEvidence, model: KeyModel) -> FloatArray:
+    """Log scores from the notes alone, shape (modes of the model, 12 tonics)."""
+    return np.stack([_mode_scores(mode, evidence, model) for mode in model.modes])
+
+
+def chord_scores(chords: FloatArray, parameters: KeyParameters) -> FloatArray:
+    """Log scores from the columns of `chord_evidence` alone, shape (modes, 12 tonics)."""
+    worth = [-getattr(parameters, name) for name in PRICES]
+    worth += [getattr(parameters, name) for name in WORTHS]
+    return np.asarray(chords @ np.array(worth), dtype=np.float64)
 
 
 def parent_shares(modes: Sequence[KeyMode], weights: FloatArray) -> FloatArray:
@@ -173,90 +148,51 @@ def described_key(
     return KeyFound(scale.tonic, scale.mode, confidence, scale.relative, names, given)
 
 
-def _mode_scores(
-    mode: KeyMode,
-    points: Sequence[LinePoint],
-    phrases: Sequence[tuple[int, int]],
-    chords: Sequence[ChordSpan],
-    model: KeyModel,
-) -> FloatArray:
-    """Log score of the twelve tonics of a mode."""
-    weights = class_weights(points, model.parameters.longest)
+def class_weights(points: Sequence[LinePoint], longest: float) -> tuple[FloatArray, FloatArray]:
+    """How much each pitch class is heard, in notes that stand and in those that lead up by a half step."""
+    held, leading = np.zeros(12), np.zeros(12)
+    sounding = [(point.goal_midi, point.length) for point in points if point.goal_midi is not None]
+    for (goal, length), (after, _) in pairwise([*sounding, *sounding[-1:]]):
+        weights = leading if after - goal == 1 else held
+        weights[goal % 12] += 0.5 + 0.5 * min(float(length), longest)
+    return held, leading
+
+
+def _mode_scores(mode: KeyMode, evidence: KeyEvidence, model: KeyModel) -> FloatArray:
+    """Log score of the twelve tonics of a mode, from the notes alone."""
     mine = [palette for palette in model.palettes if palette.mode == mode]
-    by_palette = np.stack([_palette_scores(palette, weights, model.parameters) for palette in mine])
+    by_palette = np.stack([_palette_scores(palette, evidence, model.parameters) for palette in mine])
     highest = by_palette.max(axis=0)
     scores = highest + np.log(np.exp(by_palette - highest).sum(axis=0))
-    third = 4 if mode in ("major", "mixolydian", "lydian") else 3
-    scores += _ending_scores(points, phrases, third, model.parameters)
-    if chords:
-        scores += _chord_scores(mode, chords, model.parameters)
-    return np.asarray(scores, dtype=np.float64)
+    third = 4 if mode in WITH_MAJOR_THIRD else 3
+    return np.asarray(scores + _ending_scores(evidence.ends, third, model.parameters), dtype=np.float64)
 
 
-def class_weights(points: Sequence[LinePoint], longest: float) -> FloatArray:
-    """How much each of the twelve pitch classes is heard: a half for each note and its length in beats."""
-    weights = np.zeros(12)
-    for point in points:
-        if point.goal_midi is not None:
-            weights[point.goal_midi % 12] += 0.5 + 0.5 * min(float(point.length), longest)
-    return weights
-
-
-def _palette_scores(palette: Palette, weights: FloatArray, parameters: KeyParameters) -> FloatArray:
-    likely = np.full(12, parameters.outside / (12 - len(palette.degrees)))
+def _palette_scores(palette: Palette, evidence: KeyEvidence, parameters: KeyParameters) -> FloatArray:
     emphasis = {0: parameters.tonic, 3: parameters.third, 4: parameters.third, 7: parameters.fifth}
     shares = np.array([emphasis.get(degree, 1.0) for degree in palette.degrees])
-    likely[list(palette.degrees)] = (1.0 - parameters.outside) * shares / shares.sum()
-    logs = np.log(likely)
-    turned = np.stack([np.roll(logs, tonic) for tonic in range(12)])
-    return np.asarray(np.log(palette.prior) + parameters.evidence * (turned @ weights), dtype=np.float64)
+    told = np.zeros(12)
+    for weights, outside in (
+        (evidence.held, parameters.outside),
+        (evidence.leading, parameters.approach),
+    ):
+        likely = np.full(12, outside / (12 - len(palette.degrees)))
+        likely[list(palette.degrees)] = (1.0 - outside) * shares / shares.sum()
+        told += weights[_FROM_EACH_TONIC] @ np.log(likely)
+    return np.asarray(np.log(palette.prior) + parameters.evidence * told, dtype=np.float64)
 
 
-def _ending_scores(
-    points: Sequence[LinePoint], phrases: Sequence[tuple[int, int]], third: int, parameters: KeyParameters
-) -> FloatArray:
+def _ending_scores(ends: Sequence[int], third: int, parameters: KeyParameters) -> FloatArray:
     """What the last note of the line and those of its phrases say for each tonic."""
     scores = np.zeros(12)
-    ends = [
-        goal
-        for goal in (_last_goal(points[first:stop]) for first, stop in phrases or [(0, len(points))])
-        if goal is not None
-    ]
-    speaks = ((0, 1.0), (third, 0.5), (7, 0.5))
     for place, goal in enumerate(ends):
         weight = parameters.phrase_end / len(ends)
         if place == len(ends) - 1:
             weight += parameters.last
-        for degree, share in speaks:
+        for degree, share in ((0, 1.0), (third, _THIRD_OR_FIFTH), (7, _THIRD_OR_FIFTH)):
             scores[(goal - degree) % 12] += weight * share
     return scores
 
 
 def _last_goal(points: Sequence[LinePoint]) -> int | None:
     return next((point.goal_midi for point in reversed(points) if point.goal_midi is not None), None)
-
-
-def _chord_scores(mode: KeyMode, chords: Sequence[ChordSpan], parameters: KeyParameters) -> FloatArray:
-    names = list(dict.fromkeys(chord.name for chord in chords))
-    symbols = [parse_chord(name) for name in names]
-    lengths = np.zeros(len(names))
-    for chord in chords:
-        lengths[names.index(chord.name)] += float(chord.length)
-    shares = lengths / lengths.sum()
-    first, last = names.index(chords[0].name), names.index(chords[-1].name)
-    minor = mode not in ("major", "mixolydian", "lydian")
-    steps = set(Scale("C", mode).steps) | ({_RAISED_SEVENTH} if minor else set())
-    scores = np.zeros(12)
-    for tonic in range(12):
-        allowed = {(tonic + step) % 12 for step in steps}
-        sixth = (tonic + _RAISED_SIXTH) % 12 if mode == "minor" else -1
-        outside = np.array([float(len(symbol.classes - allowed - {sixth})) for symbol in symbols])
-        raised = np.array([float(sixth in symbol.classes) for symbol in symbols])
-        is_tonic = np.array(
-            [float(symbol.root_class == tonic and (3 in symbol.steps) == minor) for symbol in symbols]
-        )
-        scores[tonic] -= parameters.chord_outside * float(outside @ shares)
-        scores[tonic] -= parameters.chord_sixth * float(raised @ shares)
-        scores[tonic] += parameters.chord_tonic * float(is_tonic @ shares)
-        scores[tonic] += parameters.chord_first * is_tonic[first] + parameters.chord_last * is_tonic[last]
-    return scores
