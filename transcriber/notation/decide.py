@@ -69,6 +69,9 @@ class Decision:
         Tapped beat, as the reading counts them, on which bar 1 begins.
     downbeat_confidence : float
         Probability of the choice, 0 to 1.
+    count_confidence : float
+        Probability that the beats are counted right, wherever bars begin: no other tempo, not half a beat
+        off.
     other_tempo_bpm : float or None
         Another tempo that explains the take about as well.
     """
@@ -77,6 +80,7 @@ class Decision:
     meter: Meter
     shift: int
     downbeat_confidence: float
+    count_confidence: float
     other_tempo_bpm: float | None
 
 
@@ -115,7 +119,16 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
     other = None
     if told.tempo_bpm is None and guide is None:
         other = _other_tempo(found, chance, same, chosen.reading)
-    return Decision(reading, rival.meter, shift, sure, other)
+    count = sum(
+        float(p) for option, p in zip(found, chance, strict=True) if _count_of(option) == _count_of(chosen)
+    )
+    return Decision(reading, rival.meter, shift, sure, count, other)
+
+
+def _count_of(option: Option) -> tuple[bool, Fraction, Fraction]:
+    """What makes two rivals count the same beats, in whatever bars."""
+    rival = option.rival
+    return rival.meter.compound, Fraction(rival.factor), Fraction(rival.offset)
 
 
 def _likeliest(found: list[Option], chance: FloatArray) -> int:
@@ -274,9 +287,7 @@ def _told_tick(told: Told, compound: bool, parameters: RhythmParameters) -> int 
     return int(tick) if tick.denominator == 1 else None
 
 
-def _other_tempo(
-    found: list[Option], chance: FloatArray, same: np.ndarray, reading: Reading
-) -> float | None:
+def _other_tempo(found: list[Option], chance: FloatArray, same: np.ndarray, reading: Reading) -> float | None:
     """A tempo that is a quarter as likely or more: counted anew, or another the search met."""
     rest = np.where(same, 0.0, chance)
     best = int(np.argmax(rest))

@@ -77,6 +77,9 @@ def write_rhythm(
     starts = [start - decision.shift for start in starts]
     known = told.tempo_bpm is not None or guide is not None
     certainty = _certainty(reading, line.onsets_s, clock, lost, known)
+    if guide is None:
+        # Counted wrong, every note is wrong, however well it fits its place.
+        certainty = np.clip(certainty * decision.count_confidence, 0.01, 0.99)
     beat_clock = guide.clock(parameters.timing) if guide is not None and guide.through else clock
     first, beats = _beats(beat_clock, decision.shift, starts, lengths, meter)
     return Written(
