@@ -29,6 +29,9 @@ from transcriber.records.problem import Problem
 FloatArray = npt.NDArray[np.float64]
 Span = tuple[int, int]
 
+# A slur less sure than this (as listening measures it) does not bind a note to its string: a soft pick on the
+# next string sounds much like one.
+_SURE_SLUR = 0.85
 # Pitches out of range that are named one by one.
 _MOST_NAMED = 4
 
@@ -289,7 +292,7 @@ def _move_between(before: HeardNote, note: HeardNote, model: FrettingModel) -> M
     if note.onset_s - before.end_s <= model.slur_gap_s:
         if note.has("slide"):
             return Move.SLID
-        if note.has("hammer_on", "pull_off"):
+        if note.has("hammer_on", "pull_off") and note.technique_confidence >= _SURE_SLUR:
             return Move.SLURRED
     overlap = before.end_s - note.onset_s
     if overlap > model.overlap_s or (before.has("let_ring") and overlap > 0):

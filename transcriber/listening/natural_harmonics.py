@@ -44,8 +44,8 @@ NODES = (Node(12, 2, 12), Node(7, 3, 19), Node(5, 4, 24), Node(4, 5, 28))
 
 _WINDOW = 4096  # 186 ms: partials of the lowest string stand apart
 _AFTER_ONSET_S = 0.06
-_SHORTEST_S = 0.16
-_LOWEST_DB, _HIGHEST_DB, _CLEAR_DB = -66.0, -28.0, 11.0
+_SHORTEST_S, _LONG_S = 0.16, 0.42
+_LOWEST_DB, _HIGHEST_DB, _CLEAR_DB = -66.0, -28.0, 13.0
 _RANG_ON_DB = 8.0
 _COUNT = 9  # partials of the open string that are looked at
 _FEWEST = 3
@@ -75,7 +75,14 @@ def touched_node(take: Take, note: HeardNote, reference_hz: float, instrument: I
     ended = round((note.onset_s - take.start_s) * take.sample_rate_hz) - _WINDOW
     before = _levels(take, ended) if ended >= 0 else np.full(len(levels), -200.0)
     resolution = take.sample_rate_hz / _WINDOW
-    return next((n for n in nodes if _lets_through(levels, before, f0_hz / n.partial / resolution, n)), None)
+    held = [levels]
+    if note.end_s - note.onset_s >= _LONG_S and begin + 2 * _WINDOW <= len(take.samples):
+        held.append(_levels(take, begin + _WINDOW))  # what drives an amplifier hard comes and goes
+    for node in nodes:
+        open_bin = f0_hz / node.partial / resolution
+        if all(_lets_through(now, before, open_bin, node) for now in held):
+            return node
+    return None
 
 
 def _levels(take: Take, begin: int) -> FloatArray:
