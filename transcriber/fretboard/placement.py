@@ -31,7 +31,7 @@ Span = tuple[int, int]
 
 # A slur less sure than this (as listening measures it) does not bind a note to its string: a soft pick on the
 # next string sounds much like one.
-_SURE_SLUR = 0.85
+_SURE_SLUR = 0.9
 # Pitches out of range that are named one by one.
 _MOST_NAMED = 4
 
