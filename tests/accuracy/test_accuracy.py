@@ -16,12 +16,12 @@ from tests.accuracy.takes import ALL_CONDITIONS, SPLITS, specs
 
 # What is given to the drafter, the figure, its floor. Corrections have a ceiling instead.
 FLOORS = (
-    ("tempo,position", "note F", 0.95),
+    ("tempo,position", "note F", 0.975),
     ("tempo,position", "start", 0.88),
     ("tempo,position", "rhythm", 0.80),
-    ("tempo,position", "techniques F", 0.60),
+    ("tempo,position", "techniques F", 0.85),
     ("tempo,position", "place", 0.85),
-    ("tempo,position", "corrections/100", 35.0),
+    ("tempo,position", "corrections/100", 26.0),
     ("nothing", "tempo", 0.75),
     ("nothing", "tempo or half/double", 0.90),
 )

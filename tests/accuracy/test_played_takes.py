@@ -83,9 +83,17 @@ def kinds(note: Note) -> list[str]:
     return [technique["kind"] for technique in note["techniques"]]
 
 
+def in_a_trill(name: str, mark: Note) -> bool:
+    """Whether a mark is one of the notes that a trill in the draft stands for: a trill is one entry."""
+    return any(
+        "trill" in kinds(note) and note["onset_s"] - 0.05 <= mark["onset_s"] <= note["end_s"]
+        for note in drafted(name)
+    )
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_marked_notes_are_found(name: str) -> None:
-    missed = [mark["onset_s"] for mark, note in pairs(name) if note is None]
+    missed = [mark["onset_s"] for mark, note in pairs(name) if note is None and not in_a_trill(name, mark)]
     assert 1 - len(missed) / len(marks(name)) >= FLOORS[name][0], f"missed at {missed}"
 
 
@@ -117,15 +125,21 @@ def test_slides_are_called_slides() -> None:
     assert len(right) >= len(slid) - 1
 
 
-def test_trill_between_neighbours_is_slurred() -> None:
-    slurred = [
-        (mark["sounded"], note)
-        for mark, note in pairs("glines3")
-        if mark["sounded"] in ("hammer_on", "pull_off") and note is not None
-    ]
-    assert slurred, "no note of the trill was found"
-    right = [sounded for sounded, note in slurred if sounded in kinds(note)]
-    assert len(right) >= 0.75 * len(slurred)
+def test_trill_between_neighbours_is_a_trill() -> None:
+    """Marked are a picked 62, then 64 and 62 hammered and pulled four times in a third of a second."""
+    (trill,) = [note for note in drafted("glines3") if "trill" in kinds(note)]
+    assert trill["pitch_midi"] == 62
+    assert trill["onset_s"] == pytest.approx(11.027, abs=0.05)
+    assert trill["end_s"] == pytest.approx(11.69, abs=0.1)
+    (technique,) = [each for each in trill["techniques"] if each["kind"] == "trill"]
+    assert technique["to_fret"] - trill["fret"] == 2
+
+
+def test_a_slow_alternation_is_written_out_as_slurs() -> None:
+    notes = drafted("hammer_pull_high_e")
+    slurred = [note for note in notes[1:] if {"hammer_on", "pull_off"} & set(kinds(note))]
+    assert len(slurred) >= 0.9 * (len(notes) - 1)
+    assert {note["pitch_midi"] for note in notes} == {76, 79}
 
 
 def test_picked_notes_are_not_called_slurs() -> None:

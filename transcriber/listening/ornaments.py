@@ -12,6 +12,9 @@ from transcriber.records.technique import Technique
 
 SameString = Callable[[NoteInMaking, NoteInMaking], bool]
 
+_REACH = 4  # frames around a trill's ends
+_STRUCK = 2.0  # log odds from which a note within an alternation was picked anew
+_LATEST_START = 2  # notes of an alternation that may stand before the trill itself
 _GRACE_S = 0.072  # a grace lasts about 60 ms; the quickest written notes 77 ms (sextuplets at 130)
 _GRACE_NEIGHBOUR = 2.0  # times a grace's length that its neighbours last at least
 _SLIDE_IN_S = 0.075
@@ -47,21 +50,23 @@ def with_ornaments(
 
 
 def _with_trill(notes: list[NoteInMaking], trill: Trill) -> list[NoteInMaking]:
-    """Fold all notes of a trill into its first."""
-    reach = 4
-    within = [n for n in notes if trill.first - reach <= n.onset < trill.last - reach]
-    before = [n for n in notes if n.onset < trill.first - reach]
+    """Fold all notes of a trill into its first: the last one picked as it begins, or what was held before."""
+    inside = [n for n in notes if trill.first - _REACH <= n.onset < trill.last - _REACH]
+    struck = [index for index, n in enumerate(inside) if n.picked and n.piece.pick_odds > _STRUCK]
+    begin = max((index for index in struck if index <= _LATEST_START), default=0)
+    stop = min((index for index in struck if index > max(begin, _LATEST_START)), default=len(inside))
+    within = inside[begin:stop]
+    before = [n for n in notes if n.onset < trill.first - _REACH]
     if not within and not before:
         return notes
+    pitches = (trill.pitch, trill.pitch + trill.interval)
     # A trill may begin late in a note that is held first: then the held note carries it.
-    owner = within[0] if within and (within[0].pitch == trill.pitch or not before) else before[-1]
-    if owner not in within and owner.pitch not in (trill.pitch, trill.pitch + trill.interval):
-        owner = within[0]
-    interval = trill.interval if owner.pitch == trill.pitch else -trill.interval
-    owner.pitch = trill.pitch if owner in within else owner.pitch
-    owner.last = max([owner.last, trill.last, *(n.last for n in within)])
+    held = bool(before) and not begin and (not within or within[0].pitch != trill.pitch)
+    owner = before[-1] if held and before[-1].pitch in pitches else within[0] if within else before[-1]
+    other = next((pitch for pitch in pitches if pitch != owner.pitch), trill.pitch)
+    owner.last = max([owner.last, *(n.last for n in within)])
     owner.techniques = [t for t in owner.techniques if t.kind in _ARRIVALS]
-    owner.techniques.append(Technique("trill", semitones=float(interval)))
+    owner.techniques.append(Technique("trill", semitones=float(other - owner.pitch)))
     return [n for n in notes if n is owner or n not in within]
 
 

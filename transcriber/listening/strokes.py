@@ -27,6 +27,8 @@ _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
 _PASSING_S = 0.06  # longest halt of a slide at a fret on its way
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
+_ON_FRET = 0.2  # semitones
+_CLEARLY_BENT = 2.0  # log odds
 _LOOK_AROUND = 5  # frames on either side of a move that the short window looks at
 _SLUR_GAP_S = 0.049  # a finger's slur leaves a shorter hole in the pitch than this
 
@@ -233,7 +235,9 @@ def _arrival(
         return 0
     move, note = gestures.moves[0], notes[-1]
     settle = round(_SETTLE_S / reading.frame_s)
-    if move.first >= settle or _bend_odds(move, contour, reading) > 0:
+    # Where the pitch was on its way already from the note before, a bend would have to be clear.
+    onward = not note.picked and len(notes) > 1 and (note.pitch - notes[-2].pitch) * move.extent > 0
+    if move.first >= settle or _bend_odds(move, contour, reading) > (_CLEARLY_BENT if onward else 0.0):
         return 0
     if len(contour) - move.last < settle:
         return 0
@@ -250,10 +254,16 @@ def _arrival(
         )
     elif len(notes) > 1:
         note.techniques = [Technique("slide", picked=False)]
-        note.onset = piece.first + move.last
+        note.onset = piece.first + _reached(move, contour)
         if note.pitch == notes[-2].pitch:
             note.techniques = []
     return 1
+
+
+def _reached(move: Move, contour: FloatArray) -> int:
+    """Frame of a piece at which a slide has come to its fret; the last few cents may take longer."""
+    near = np.flatnonzero(np.abs(contour[move.first : move.last + 1] - move.target) <= _ON_FRET)
+    return move.first + int(near[0]) if len(near) else move.last
 
 
 def _bend_odds(move: Move, contour: FloatArray, reading: _Reading) -> float:
@@ -302,9 +312,10 @@ def _follow(
     else:
         target = round(move.target)
         if target != note.pitch:
-            slid = NoteInMaking(last, piece.last, target, False, piece)
+            arrived = piece.first + _reached(move, contour)
+            slid = NoteInMaking(arrived, piece.last, target, False, piece)
             slid.techniques.append(Technique("slide", start_s, end_s, picked=False))
-            note.last = last
+            note.last = arrived
             notes.append(slid)
 
 

@@ -27,6 +27,8 @@ _DEAD_SOON_DB, _DEAD_THEN_DB = 6.0, 18.0
 _EVEN = (0.25, 0.85)  # share of that which a muted note, falling evenly, has lost by 52 ms
 _CLEAR_ATTACK, _QUIETEST_DB = 0.12, -28.0
 _FAR_FROM_NOTES = 9  # frames
+# A finger that leaves a string makes a small noise while the level falls: that is no dead note.
+_GAIN_DB, _LEAST_RISE = 8.0, 0.18
 
 
 def mark_muted(notes: list[NoteInMaking], strength: AttackStrength) -> None:
@@ -73,7 +75,13 @@ def with_dead_notes(
         near = at < len(onsets) and onsets[at] <= attack + _FAR_FROM_NOTES
         clear = strength.rise[attack] >= _CLEAR_ATTACK * typical_rise
         heard = _peak(strength, attack) >= loud + _QUIETEST_DB
-        if near or not clear or not heard or not _is_dead(strength, attack):
+        if (
+            near
+            or not clear
+            or not heard
+            or not _begins_anew(strength, attack)
+            or not _is_dead(strength, attack)
+        ):
             continue
         if added and attack - added[-1].onset <= _FAR_FROM_NOTES:
             continue
@@ -82,6 +90,13 @@ def with_dead_notes(
         dead.techniques.append(Technique("dead_note"))
         added.append(dead)
     return sorted([*notes, *added], key=lambda note: note.onset)
+
+
+def _begins_anew(strength: AttackStrength, attack: int) -> bool:
+    """Whether an attack brings a sound of its own: it is louder than what went before, or rises clearly."""
+    before = strength.level_db[max(attack - 10, 0) : max(attack - 3, 1)]
+    louder = _peak(strength, attack) - float(np.median(before)) >= _GAIN_DB
+    return louder or float(strength.rise[attack]) >= _LEAST_RISE
 
 
 def _peak(strength: AttackStrength, onset: int) -> float:

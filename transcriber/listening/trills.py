@@ -19,6 +19,7 @@ _STILL = 0.09  # semitones a frame below which a pitch stands
 _STAND_FRAMES = 3
 _LONGEST_STAND_S = 0.13  # from one stand's start to the next
 _FEWEST_STANDS = 6
+_SLOWEST_S = 0.1  # from step to step on average; slower ones are written out as slurs
 _NARROWEST, _WIDEST = 0.7, 4.5
 _ALIKE = 0.3  # semitones between two stands on one fret
 _NEAR_EXTREME = 0.12  # share of the interval
@@ -120,6 +121,8 @@ def _is_trill(run: list[_Stand], sound: Sound) -> bool:
     if abs(interval - round(interval)) > _OFF_FRET:
         return False
     steps = [stand.first for stand in run[1:]]
+    if (steps[-1] - steps[0]) * sound.frame_s / (sum(s.units for s in run[1:-1]) or 1) > _SLOWEST_S:
+        return False
     rises = [float(sound.strength.rise[max(at - 6, 0) : at + 2].max()) for at in steps]
     if float(np.median(rises)) > _UNPICKED * sound.typical_rise:
         return False
