@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
+from scipy import fft, signal
 
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.take import Take
@@ -20,6 +20,7 @@ from transcriber.records.take import Take
 FloatArray = npt.NDArray[np.float64]
 
 _HOP, _WINDOW = 64, 512
+_BLOCK = 4096  # frames whose spectra are held at once
 _BANDS_HZ = np.geomspace(400.0, 9_000.0, 19)
 _FLOOR_DB = -90.0
 _RISE_DB, _MOST_RISE_DB, _RISE_S = 4.0, 30.0, 0.012  # mean over the bands
@@ -200,14 +201,19 @@ def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
 
 
 def _band_levels(samples: npt.NDArray[np.float32], rate_hz: int) -> FloatArray:
-    """Levels in dB by frame and band, frames of `_WINDOW` samples every `_HOP`."""
-    transform = signal.ShortTimeFFT(np.hanning(_WINDOW), _HOP, rate_hz)
-    power = np.abs(transform.stft(samples.astype(np.float64), p0=0, p1=len(samples) // _HOP)) ** 2
-    edges = np.searchsorted(transform.f, np.minimum(_BANDS_HZ, rate_hz / 2))
-    bands = np.stack(
-        [power[low : max(high, low + 1)].sum(axis=0) for low, high in pairwise(edges)]
-    )
-    return np.asarray(np.maximum(10 * np.log10(bands.T / _WINDOW**2 + 1e-12), _FLOOR_DB))
+    """Levels in dB by frame and band, frames of `_WINDOW` samples every `_HOP`; block by block."""
+    frames = len(samples) // _HOP
+    window = np.hanning(_WINDOW).astype(np.float32)
+    edges = np.searchsorted(fft.rfftfreq(_WINDOW, 1 / rate_hz), np.minimum(_BANDS_HZ, rate_hz / 2))
+    padded = np.pad(samples, _WINDOW // 2).astype(np.float32, copy=False)
+    views = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW)[::_HOP][:frames]
+    levels = np.empty((frames, len(edges) - 1))
+    for begin in range(0, frames, _BLOCK):
+        power = np.abs(fft.rfft(views[begin : begin + _BLOCK] * window, axis=1)) ** 2
+        for band, (low, high) in enumerate(pairwise(edges)):
+            total = power[:, low : max(high, low + 1)].sum(axis=1, dtype=np.float64)
+            levels[begin : begin + _BLOCK, band] = 10 * np.log10(total / _WINDOW**2 + 1e-12)
+    return np.maximum(levels, _FLOOR_DB)
 
 
 def _sharp_time(samples: npt.NDArray[np.float32], rate_hz: int, near: int) -> float:
