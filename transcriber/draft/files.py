@@ -39,6 +39,15 @@ def read_draft(path: Path) -> Draft:
     return parse_draft(data, path.name)
 
 
+def source_file(path: Path) -> str | None:
+    """Name of the recording that a draft names, without checking the draft; None if it cannot be told."""
+    try:
+        name = load_json(path.read_bytes(), path.name)["source"]["file"]
+    except (OSError, DraftError, KeyError, TypeError):
+        return None
+    return name if isinstance(name, str) and name else None
+
+
 def parse_draft(data: bytes, name: str = "draft") -> Draft:
     """Build a draft from the bytes of a document; errors as `read_draft`, calling it `name`."""
     document = migrate(load_json(data, name), name)

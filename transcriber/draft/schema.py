@@ -66,9 +66,34 @@ def check_document(document: Any, name: str, part: str | None = None) -> None:
     DraftError
         One line with the JSON path, the value and the bound.
     """
+    if part is None and _passes(document):
+        return
     error = next(_validator(part).iter_errors(document), None)
     if error is not None:
         raise DraftError(f"{name}: {_explain(error)}")
+
+
+def _passes(document: Any) -> bool:
+    """Tell quickly that a document is right; if it is not, the slow check says where and why.
+
+    The schema compiled to Python checks a long draft ten times as fast. Writing the document as strict JSON
+    finds what it lets pass: numbers that are not finite and text that cannot be encoded.
+    """
+    import fastjsonschema
+
+    try:
+        _compiled()(document)
+        json.dumps(document, allow_nan=False, ensure_ascii=False).encode("utf-8")
+    except (fastjsonschema.JsonSchemaException, TypeError, ValueError, RecursionError):
+        return False
+    return True
+
+
+@cache
+def _compiled() -> Any:
+    import fastjsonschema
+
+    return fastjsonschema.compile(draft_schema())
 
 
 @cache

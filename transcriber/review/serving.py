@@ -76,12 +76,14 @@ def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) ->
 
 def find_take(settings: ReviewSettings) -> Path | None:
     """Find the recording of a draft: the one named, or the file of its name beside it."""
-    from transcriber.draft import read_draft
+    from transcriber.draft.files import source_file
 
     if settings.take is not None:
         return settings.take
-    name = Path(read_draft(settings.draft).source.file).name
-    beside = settings.draft.parent / name
+    name = source_file(settings.draft)
+    if name is None:
+        return None  # reading the draft whole says what is wrong with it
+    beside = settings.draft.parent / Path(name).name
     return beside if beside.is_file() else None
 
 
