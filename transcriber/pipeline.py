@@ -85,7 +85,7 @@ def draft_take(
     from transcriber.draft.assemble import AssembleSettings, assemble_draft
     from transcriber.draft.document import MadeBy
     from transcriber.explain import check_harmony, explained, phrase_spans
-    from transcriber.fretboard import find_pins, place_beside, place_phrases
+    from transcriber.fretboard import find_pins, place_beside, place_phrases, without_crossed_slurs
     from transcriber.listening import hear_clicks, listen
     from transcriber.models import models_sha256
     from transcriber.notation import write_rhythm
@@ -109,6 +109,7 @@ def draft_take(
     placed, phrases = place_phrases(heard.notes, instrument, settings.position, pins, beat_s, spans)
     beside, unplaced = place_beside(heard.notes, placed.places, instrument)
     placed = replace(placed, beside=beside, problems=(*placed.problems, *unplaced))
+    heard = replace(heard, notes=without_crossed_slurs(heard.notes, placed.places))
     stage("putting the draft together")
     made_by = MadeBy(transcriber.__version__, settings.options(), models_sha256())
     assembly = AssembleSettings(calibration=confidence_calibration())

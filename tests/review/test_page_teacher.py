@@ -100,7 +100,7 @@ def test_a_teacher_corrects_twenty_errors_in_few_gestures(tmp_path, served, open
     asked = teacher.answer_questions()
     by_questions = teacher.gestures
     left = differences(teacher.draft(), right())
-    assert [wrong for _, wrong in left] == ["technique", "rhythm", "missing"]
+    assert [wrong for _, wrong in left] == ["technique", "rhythm", "missing"], left
     teacher.pick("n029")
     teacher.kept(lambda: teacher.press("v"))
     teacher.pick("n060")

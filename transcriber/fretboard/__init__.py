@@ -1,6 +1,7 @@
 """From sounded notes to strings, frets and fingers, and the instruments they are played on."""
 
 from transcriber.fretboard.beside import place_beside
+from transcriber.fretboard.crossed import without_crossed_slurs
 from transcriber.fretboard.guitar_profile import (
     GuitarProfile,
     UsedNote,
@@ -37,4 +38,5 @@ __all__ = [
     "read_instrument",
     "retuned",
     "validate_position",
+    "without_crossed_slurs",
 ]
