@@ -111,6 +111,61 @@ def until(condition, seconds: float = 12.0):
     raise AssertionError("it did not come to be in time")
 
 
+class Held:
+    """Requests of a page to an address are held back until they are let go, as by a slow server."""
+
+    def __init__(self, page, address: str) -> None:
+        self._page, self._address = page, address
+        self._waiting: list = []
+        self._open = False
+
+    def __enter__(self) -> Held:
+        self._page.route(self._address, self._meet)
+        return self
+
+    def __exit__(self, *_) -> None:
+        self.let_go()
+        self._page.unroute(self._address)
+
+    def _meet(self, route) -> None:
+        if self._open:
+            route.continue_()
+        else:
+            self._waiting.append(route)
+
+    def wait(self) -> None:
+        """Wait until a request is held back."""
+        end = time.monotonic() + 12.0
+        while not self._waiting:
+            assert time.monotonic() < end, "nothing was asked for in time"
+            # The browser's word of a request only comes in while it is listened to.
+            self._page.wait_for_timeout(20)
+
+    def let_go(self) -> None:
+        """Send on what was held back, and hold back no more."""
+        if not self._open and not self._waiting:
+            self.wait()
+        self._open = True
+        for route in self._waiting:
+            route.continue_()
+        self._waiting.clear()
+
+
+def settled(page, path: Path, revision: int | None = None) -> None:
+    """Wait until the page shows what is on the disk (as of a revision at least), and has finished showing it."""
+    from transcriber.draft import read_journal
+    from transcriber.draft.journal import journal_path
+
+    def shown() -> bool:
+        kept = read_journal(journal_path(path)).revision
+        seen, busy = page.evaluate(
+            "[page.store.sheet.revision, Number(document.body.dataset.busy || 0) || (page.look.taking ? 1 : 0)]"
+        )
+        return seen == kept and not busy and (revision is None or kept >= revision)
+
+    until(shown, 20)
+
+
 def notes_shown(page) -> list[str]:
     """Ids of the notes that the sheet shows."""
     spots = "[...document.querySelectorAll('#sheet .spot')].map(spot => spot.dataset.note)"

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from browsers import Program, until
+from browsers import Program, settled, until
 from review_samples import drafted, sureness, with_note, write
 
 from transcriber.draft import read_corrected, read_draft, read_journal
@@ -31,12 +31,6 @@ def revision(path):
 
 def choose(page, note_id):
     page.evaluate(f"page.choose('{note_id}', true)")
-
-
-def settled(page, path):
-    """Wait until the page shows what is on the disk, and has finished showing it."""
-    until(lambda: page.evaluate("page.store.sheet.revision") == revision(path), 15)
-    until(lambda: page.evaluate("!Number(document.body.dataset.busy || 0) && !page.look.taking"), 15)
 
 
 def look(page, note_id):
@@ -155,25 +149,29 @@ def test_the_whole_take_is_corrected_tempo_meter_key_and_downbeat(page, path):
     page.locator("#tonic").select_option("A")
     page.locator("#mode").select_option("minor")
     page.locator("#set-key").click()
-    until(lambda: now(path).key is not None)
+    settled(page, path, revision=1)
     assert (now(path).key.tonic, now(path).key.mode) == ("A", "minor")
     assert "A minor" in page.locator("#facts").inner_text()
     page.locator("#new-meter").fill("6/8")
     page.locator("#new-tempo").fill("112")
     page.locator("#set-timing").click()
-    until(lambda: str(now(path).meter) == "6/8")
+    settled(page, path, revision=2)
+    assert str(now(path).meter) == "6/8"
     assert "6/8" in page.locator("#facts").inner_text()
     page.locator("#undo").click()
-    until(lambda: now(path).timing == drafted().timing)
+    settled(page, path, revision=3)
+    assert now(path).timing == drafted().timing
     second = drafted().timing.time_of(Fraction(1))
-    page.evaluate(f"page.player.play({second - 0.05})")
+    # Slowly, so that a late key still falls on the beat.
+    page.evaluate(f"page.player.setRate(0.25), page.player.play({second - 0.05})")
     until(lambda: page.evaluate("page.player.playing"))
     page.locator("#title").click()
     until(lambda: page.evaluate("page.player.time") > second - 0.02)
     page.keyboard.press("t")
     page.keyboard.press("Space")
     page.locator("#set-downbeat").click()
-    until(lambda: now(path).timing.first_beat == drafted().timing.first_beat - 1)
+    settled(page, path, revision=4)
+    assert now(path).timing.first_beat == drafted().timing.first_beat - 1
 
 
 def test_questions_are_answered_with_one_key_each(page, path):

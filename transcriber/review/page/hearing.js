@@ -1,6 +1,7 @@
 // The strip at the foot: what is heard, how fast, the beat, which bars go round.
 
 import { byId, el, notice } from "./dom.js";
+import { settle, showIn } from "./fields.js";
 import { tappedBeats } from "./player.js";
 
 const SLOWEST = 0.25;
@@ -59,7 +60,7 @@ export class Hearing {
     this.tempo.max = String(Math.round(this.takeTempo));
     this.tempo.min = String(Math.ceil(this.takeTempo * SLOWEST));
     this.own.textContent = `(the take: ${Math.round(this.takeTempo)})`;
-    this.tempo.value = String(Math.round(this.takeTempo * slower));
+    showIn(this.tempo, String(Math.round(this.takeTempo * slower)));
     this.player.setBeats(tappedBeats(sheet.timing));
     const numbers = sheet.bars.map((bar) => bar.number);
     const [low, high] = [numbers[0] ?? 1, numbers[numbers.length - 1] ?? 1];
@@ -68,16 +69,24 @@ export class Hearing {
       this.from.value = String(low);
       this.to.value = String(Math.min(high, low + 1));
     }
-    const chosen = this.phrase.value;
-    this.phrase.replaceChildren(el("option", { value: "" }, "a phrase"),
-      ...sheet.phrases.map((phrase, at) => el("option", { value: phrase.id }, phrase.name || `phrase ${at + 1}`)));
-    this.phrase.value = sheet.phrases.some((one) => one.id === chosen) ? chosen : "";
+    this.showPhrases(sheet.phrases.map((phrase, at) => [phrase.id, phrase.name || `phrase ${at + 1}`]));
     if (!sheet.take) {
       for (const option of this.kinds.options) option.disabled = option.value !== "draft";
       this.kinds.value = "draft";
     }
     if (this.player.span) this.setRound();
     return this.choose();
+  }
+
+  /** A list that somebody has opened stays as it is, unless the phrases are others now. */
+  showPhrases(phrases) {
+    const listed = JSON.stringify(phrases);
+    if (listed === this.listed) return;
+    this.listed = listed;
+    const chosen = this.phrase.value;
+    this.phrase.replaceChildren(el("option", { value: "" }, "a phrase"),
+      ...phrases.map(([id, name]) => el("option", { value: id }, name)));
+    this.phrase.value = phrases.some(([id]) => id === chosen) ? chosen : "";
   }
 
   async choose() {
@@ -96,7 +105,7 @@ export class Hearing {
 
   setTempo() {
     const wanted = Math.min(Math.max(Number(this.tempo.value) || this.takeTempo, this.takeTempo * SLOWEST), this.takeTempo);
-    this.tempo.value = String(Math.round(wanted));
+    settle(this.tempo, String(Math.round(wanted)));
     const rate = Math.round(wanted) >= Math.round(this.takeTempo) ? 1 : wanted / this.takeTempo;
     this.player.setRate(rate);
   }

@@ -6,7 +6,7 @@ import { Hearing } from "./hearing.js";
 import { Look } from "./look.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
-import { takeForm } from "./takeform.js";
+import { TakeForm } from "./takeform.js";
 import { View } from "./view.js";
 
 const REFRESH_MS = 4000;
@@ -48,6 +48,7 @@ class Page {
       close: () => this.closeLook(),
       next: () => this.nextQuestion(),
     });
+    this.take = new TakeForm(this.store, this.player, this.edits);
     this.store.onChange((sheet) => this.show(sheet));
     byId("undo").addEventListener("click", () => this.edits.undo());
     byId("redo").addEventListener("click", () => this.edits.redo());
@@ -94,7 +95,7 @@ class Page {
     const again = onNote && this.chosen ? this.view.spot(this.chosen) : null;
     if (again) again.focus({ preventScroll: true });
     this.hearing.show(sheet);
-    takeForm(this.store, this.player, this.edits);
+    this.take.show(sheet);
   }
 
   setStaff(on) {
@@ -102,11 +103,11 @@ class Page {
     this.view.show(this.store.sheet, this.store.notes, this.store.order);
   }
 
-  /** Sends a change and shows what came of it; how many are under way can be seen from outside. */
+  /** Sends a change, shows what came of it and tells whether it was kept; how many are under way can be seen from outside. */
   async send(path, body, words) {
     document.body.dataset.busy = String(Number(document.body.dataset.busy || 0) + 1);
     try {
-      await this.sendAndShow(path, body, words);
+      return await this.sendAndShow(path, body, words);
     } finally {
       document.body.dataset.busy = String(Number(document.body.dataset.busy) - 1);
     }
@@ -127,7 +128,7 @@ class Page {
         ["Leave it", () => undefined]);
       if (error.waits) actions.push(["Try again", () => this.send(path, body, words)]);
       notice(error.message, { bad: true, actions, key: "kept" });
-      return;
+      return false;
     }
     if (path !== "answer" && this.look.open) {
       const { about, aspect } = this.look.question;
@@ -136,6 +137,7 @@ class Page {
       if (known) await this.look.show(about, aspect === "fingering" ? undefined : aspect, { further: Boolean(further && further.open) });
       else this.closeLook();
     }
+    return true;
   }
 
   offerWaiting() {
@@ -251,8 +253,8 @@ class Page {
 
   tapped() {
     if (!this.player.playing) return;
-    this.player.taps = [...(this.player.taps || []), this.player.time];
-    byId("taps").textContent = `${this.player.taps.length} tapped`;
+    this.player.taps = [...this.player.taps, this.player.time];
+    this.take.showTaps();
   }
 
   pressed(event) {

@@ -17,6 +17,7 @@ export class Player {
     this.rate = 1;
     this.beats = [];
     this.listeners = [];
+    this.taps = [];
     this.until = null;
     this.nextBeat = 0;
     this.context = null;

@@ -1,6 +1,7 @@
 // What concerns the whole take: tempo, meter, bar lines by tapping, key; what the draft noticed; the keys.
 
 import { byId, el } from "./dom.js";
+import { give, showIn } from "./fields.js";
 
 const MODES = ["major", "minor", "dorian", "phrygian", "lydian", "mixolydian", "locrian"];
 const TONICS = ["C", "C#", "Db", "D", "Eb", "E", "F", "F#", "Gb", "G", "Ab", "A", "Bb", "B"];
@@ -12,33 +13,73 @@ const KEYS = [["Space", "play, stop"], ["← →", "note before, note after"], [
   ["H P L B V", "hammer-on, pull-off, slide, bend, vibrato: on or off"], ["S J I Del", "part, join, insert, delete"],
   ["R", "round and round"], ["C", "click the beat"], ["T", "tap a first beat while it plays"]];
 
-export function takeForm(store, player, edits) {
-  const { sheet } = store;
-  const tempo = el("input", { type: "number", min: "20", max: "400", step: "0.1", value: String(Math.round(sheet.timing.tempo_bpm * 10) / 10), id: "new-tempo" });
-  const meter = el("input", { class: "brief", value: sheet.timing.meter, id: "new-meter" });
-  const tonic = el("select", { id: "tonic", "aria-label": "Tonic" }, el("option", { value: "" }, "no key"), TONICS.map((one) => el("option", { value: one }, one)));
-  const mode = el("select", { id: "mode", "aria-label": "Mode" }, MODES.map((one) => el("option", { value: one }, one)));
-  tonic.value = sheet.key ? sheet.key.tonic : "";
-  mode.value = sheet.key ? sheet.key.mode : "major";
-  const open = byId("take-details");
-  const noticed = sheet.issues.length + sheet.problems.length;
-  const details = el("details", { id: "take-details", open: Boolean(open && open.open) },
-    el("summary", {}, noticed ? `The whole take (${noticed} to look at)` : "The whole take"),
-    el("div", { class: "fields" },
-      el("fieldset", {}, el("legend", {}, "Tempo and meter"), el("div", { class: "row" },
-        el("label", {}, "tempo ", tempo), el("label", {}, "meter ", meter),
-        el("button", { type: "button", id: "set-timing", onclick: () => edits.retime(Number(tempo.value), meter.value.trim()) }, "Write the rhythm anew"))),
-      el("fieldset", {}, el("legend", {}, "Bar lines"), el("div", { class: "row" },
-        el("span", { class: "small" }, "Play, and press T on the first beat of a bar, once or more."),
-        el("span", { id: "taps" }, "no taps yet"),
-        el("button", { type: "button", id: "set-downbeat", onclick: () => edits.downbeat(player.taps || []) }, "Put the bar lines there"))),
-      el("fieldset", {}, el("legend", {}, "Key"), el("div", { class: "row" }, tonic, mode,
-        el("button", { type: "button", id: "set-key", onclick: () => edits.key(tonic.value ? { tonic: tonic.value, mode: mode.value } : null) }, "Keep"))),
-      sheet.issues.length || sheet.problems.length
-        ? el("fieldset", {}, el("legend", {}, "What the draft noticed"), el("ul", {},
-          [...sheet.issues.map((one) => one.message), ...sheet.problems].map((text) => el("li", {}, text))))
-        : null));
-  const keys = el("details", {}, el("summary", {}, "Keys"),
-    el("ul", { id: "keys" }, KEYS.map(([key, words]) => el("li", {}, el("kbd", {}, key), ` ${words}`))));
-  byId("take-wide").replaceChildren(details, keys);
+export class TakeForm {
+  /** Is put together once and shows each new sheet in place, so that nothing typed or focused is lost. */
+  constructor(store, player, edits) {
+    Object.assign(this, { store, player, edits });
+    this.tempo = el("input", { type: "number", min: "20", max: "400", step: "0.1", id: "new-tempo" });
+    this.meter = el("input", { class: "brief", id: "new-meter" });
+    this.tonic = el("select", { id: "tonic", "aria-label": "Tonic" }, el("option", { value: "" }, "no key"),
+      TONICS.map((one) => el("option", { value: one }, one)));
+    this.mode = el("select", { id: "mode", "aria-label": "Mode" }, MODES.map((one) => el("option", { value: one }, one)));
+    this.heading = el("summary", {});
+    this.taps = el("span", { id: "taps" });
+    this.noticed = el("fieldset", { hidden: true });
+    byId("take-wide").replaceChildren(this.details(), this.keys());
+    this.showTaps();
+  }
+
+  details() {
+    const act = (id, words, onclick) => el("button", { type: "button", id, onclick }, words);
+    const group = (name, ...parts) => el("fieldset", {}, el("legend", {}, name), el("div", { class: "row" }, parts));
+    return el("details", { id: "take-details" }, this.heading, el("div", { class: "fields" },
+      group("Tempo and meter", el("label", {}, "tempo ", this.tempo), el("label", {}, "meter ", this.meter),
+        act("set-timing", "Write the rhythm anew", () => this.giveTiming())),
+      group("Bar lines", el("span", { class: "small" }, "Play, and press T on the first beat of a bar, once or more."),
+        this.taps, act("set-downbeat", "Put the bar lines there", () => this.giveTaps())),
+      group("Key", this.tonic, this.mode, act("set-key", "Keep", () => this.giveKey())),
+      this.noticed));
+  }
+
+  keys() {
+    return el("details", {}, el("summary", {}, "Keys"),
+      el("ul", { id: "keys" }, KEYS.map(([key, words]) => el("li", {}, el("kbd", {}, key), ` ${words}`))));
+  }
+
+  show(sheet) {
+    const { timing, key } = sheet;
+    showIn(this.tempo, String(Math.round(timing.tempo_bpm * 10) / 10));
+    showIn(this.meter, timing.meter);
+    showIn(this.tonic, key ? key.tonic : "");
+    showIn(this.mode, key ? key.mode : "major");
+    const noticed = [...sheet.issues.map((one) => one.message), ...sheet.problems];
+    this.heading.textContent = noticed.length ? `The whole take (${noticed.length} to look at)` : "The whole take";
+    this.noticed.hidden = !noticed.length;
+    this.noticed.replaceChildren(el("legend", {}, "What the draft noticed"),
+      el("ul", {}, noticed.map((text) => el("li", {}, text))));
+  }
+
+  showTaps() {
+    const { length } = this.player.taps;
+    this.taps.textContent = length ? `${length} tapped` : "no taps yet";
+  }
+
+  giveTiming() {
+    const { tempo, meter } = this;
+    return give([tempo, meter], () => this.edits.retime(Number(tempo.value), meter.value.trim()));
+  }
+
+  giveKey() {
+    const { tonic, mode } = this;
+    const key = tonic.value ? { tonic: tonic.value, mode: mode.value } : null;
+    return give([tonic, mode], () => this.edits.key(key));
+  }
+
+  async giveTaps() {
+    const { taps } = this.player;
+    if (!(await this.edits.downbeat(taps)) || this.player.taps !== taps) return;
+    // They are said; those of another try begin anew.
+    this.player.taps = [];
+    this.showTaps();
+  }
 }
