@@ -152,14 +152,14 @@ class Held:
 
 
 def settled(page, path: Path, revision: int | None = None) -> None:
-    """Wait until the page shows what is on the disk (as of a revision at least), and has finished showing it."""
+    """Wait until the page shows what is on the disk (of a revision at least), and is done with it."""
     from transcriber.draft import read_journal
     from transcriber.draft.journal import journal_path
 
     def shown() -> bool:
         kept = read_journal(journal_path(path)).revision
         seen, busy = page.evaluate(
-            "[page.store.sheet.revision, Number(document.body.dataset.busy || 0) || (page.look.taking ? 1 : 0)]"
+            "[page.store.sheet.revision, Number(document.body.dataset.busy || 0) > 0 || !!page.look.taking]"
         )
         return seen == kept and not busy and (revision is None or kept >= revision)
 

@@ -81,7 +81,8 @@ def test_the_tempo_of_playing_is_not_overwritten_while_it_is_typed(page, path):
     page.keyboard.type("0")
     page.keyboard.press("Enter")
     assert page.locator("#tempo").input_value() == "60"
-    until(lambda: page.evaluate("page.player.rate") == pytest.approx(60 / drafted().timing.tempo_bpm, rel=1e-3))
+    own = drafted().timing.tempo_bpm
+    until(lambda: page.evaluate("page.player.rate") == pytest.approx(60 / own, rel=1e-3))
 
 
 def test_taps_that_were_taken_are_not_taken_again(page, path):

@@ -17,7 +17,9 @@ from transcriber.review.desk import Desk
 from transcriber.review.serving import ReviewSettings, find_take
 
 # In the order in which they need each other.
-_MODULES = ("dom.js", "signs.js", "score.js", "player.js", "view.js", "fields.js", "hearing.js", "practice.js")
+_MODULES = (
+    "dom.js", "signs.js", "score.js", "player.js", "view.js", "fields.js", "hearing.js", "practice.js",
+)  # fmt: skip
 _IMPORT = re.compile(r"^import [^;]*;\n", flags=re.MULTILINE)
 _EXPORT = re.compile(r"^export ", flags=re.MULTILINE)
 _FONT = 'url("vexflow/bravura.woff2") format("woff2")'
