@@ -42,7 +42,8 @@ MAY_IMPORT = {
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
     "attempts": {"errors", "records"} | STAGES,
-    "lessons": {"errors", "records", "settings", "explain", "rework"} | STAGES,
+    "loops": {"errors", "records", "explain", "rework"} | STAGES,
+    "lessons": {"errors", "records", "settings", "explain", "loops"} | STAGES,
     "review": {"errors", "records", "settings", "files", "draft", "rework"},
     # The draft is the document that everybody downstream sees.
     "cli": {
@@ -53,6 +54,7 @@ MAY_IMPORT = {
         "pipeline",
         "attempts",
         "lessons",
+        "loops",
         "draft",
         "review",
         "__init__",

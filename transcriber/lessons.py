@@ -1,4 +1,4 @@
-"""What practice and lessons ask of the stages: loops of a draft's phrases, and the folder of a lesson.
+"""What a lesson asks of the stages: everything about one line, gathered in one folder.
 
 Like `pipeline` this calls stages; unlike it, it starts from a draft.
 """
@@ -6,174 +6,182 @@ Like `pipeline` this calls stages; unlike it, it starts from a draft.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from transcriber.errors import AudioError, NoNotesError, UsageError
+from transcriber.errors import UsageError
+from transcriber.loops import PLAN_SUFFIX, LoopOptions, Made, loop_sounds, spans_of, take_of
+from transcriber.settings import ExportSettings
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
-    from transcriber.practice.loops import Backing, Span
-    from transcriber.records.problem import Problem
-    from transcriber.records.recording import WholeRecording
+    from transcriber.practice.lesson import LoopLink, PhraseFiles
+    from transcriber.practice.loops import Span
 
 Progress = Callable[[str], None]
-DRAFT_SUFFIX = ".draft.json"
-SPEED_BOUNDS = (25, 150)
-USUAL_SPEEDS = (50, 70, 85, 100)
-PLAN_SUFFIX = ".practice.txt"
-_CHORD_LOWEST_MIDI = 48
+INDEX, LOOP_FOLDER = "index.html", "loops"
+LESSON_FORMATS = {
+    "sheet": "the sheet to print: notation and tab",
+    "text": "text tab",
+    "midi": "MIDI, as it was played",
+    "musicxml": "for a notation program",
+    "captions": "captions for a video of the take: phrase, bar and tab line (WebVTT)",
+    "phrases": "which tab picture to show when over a video",
+}
+"""Formats of a lesson, and what its page says of them."""
 
 
-@dataclass(frozen=True)
-class LoopOptions:
-    """How loops are made.
+@dataclass
+class _Gathered:
+    """A lesson as it grows: files by name within its folder, what the page says of them, what is left out."""
 
-    Attributes
-    ----------
-    take : Path or None
-        The recording; None takes the one beside the draft.
-    speeds : tuple of int
-        Percent of the take's tempo, 25 to 150.
-    click : bool
-    chords : bool
-        Whether the draft's chords sound under it.
-    phrase : int or None
-        Only this phrase, from 1; None for all.
-    """
+    name: str
+    files: dict[str, bytes] = field(default_factory=dict)
+    told: list[tuple[str, str]] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
 
-    take: Path | None = None
-    speeds: tuple[int, ...] = USUAL_SPEEDS
-    click: bool = True
-    chords: bool = False
-    phrase: int | None = None
-
-    def __post_init__(self) -> None:
-        low, high = SPEED_BOUNDS
-        for speed in self.speeds:
-            if not low <= speed <= high:
-                raise UsageError(
-                    f"speed {speed} % is out of {low} to {high}; give speeds such as 50,70,85,100"
-                )
-        if not self.speeds:
-            raise UsageError("no speed was given; give speeds such as 50,70,85,100")
+    def add(self, suffix: str, data: bytes, about: str | None = None) -> str:
+        """Add a file; without `about` the list on the page leaves it to its phrase."""
+        file = f"{self.name}{suffix}"
+        self.files[file] = data
+        if about is not None:
+            self.told.append((file, about))
+        return file
 
 
-@dataclass(frozen=True)
-class Made:
-    """Files by path, and what was left out."""
-
-    files: dict[Path, bytes]
-    problems: tuple[Problem, ...]
-
-
-def loop_files(
-    draft: Path, folder: Path, name: str, options: LoopOptions, progress: Progress = lambda _words: None
+def lesson_files(
+    draft: Path,
+    folder: Path,
+    name: str,
+    options: LoopOptions,
+    settings: ExportSettings | None = None,
+    progress: Progress = lambda _words: None,
 ) -> Made:
-    """Make the loops of a draft, its journal applied, and a practice plan; nothing is written here.
+    """Gather a lesson: index page, sheet, tab, MIDI, MusicXML, pictures, loops, captions, chapters, plan.
+
+    What cannot be made for want of a library is left out, and the page says so; without the recording there
+    are no loops.
+
+    Parameters
+    ----------
+    draft : Path
+        ``NAME.draft.json``; its corrections are applied.
+    folder : Path
+        Where it is to lie. Nothing is written here.
+    name : str
+        What the names of its files begin with.
+    options : LoopOptions
+    settings : ExportSettings, optional
+    progress : callable, optional
 
     Raises
     ------
     DraftError
-        If the draft cannot be read.
+        If the draft cannot be read, or cannot be written in a format.
     AudioError
-        If its recording cannot.
-    UsageError
-        If there is no such phrase, or no chords though they were asked for.
+        If its recording is another one or cannot be read.
     NoNotesError
         If the draft has no notes.
     """
     from transcriber.draft import read_corrected
     from transcriber.explain import explained
-    from transcriber.practice.plan import practice_plan
+    from transcriber.export.plain_words import title_of
+    from transcriber.practice.lesson import Contents, index_page
 
     read = read_corrected(draft)
     reference = explained(read.draft)
-    spans = _spans(reference, options.phrase)
-    recording = take_of(reference, draft, options.take)
-    files = {
-        folder / f"{name}.{suffix}": data
-        for suffix, data in _sounds(reference, spans, recording, options, progress)
-    }
-    speeds = [speed / 100 for speed in sorted(options.speeds)]
-    files[folder / f"{name}{PLAN_SUFFIX}"] = practice_plan(reference, spans, speeds).encode("utf-8")
+    spans = spans_of(reference, None)
+    lesson = _Gathered(name)
+    # The loops come first: a recording that cannot be read is told before anything is engraved.
+    loops = _add_loops(lesson, reference, spans, take_path(reference, draft, options), options, progress)
+    progress("writing the formats")
+    _add_formats(lesson, reference, settings or ExportSettings())
+    _add_texts(lesson, reference, spans, options)
+    phrases = tuple(_add_phrases(lesson, reference, loops, settings or ExportSettings()))
+    contents = Contents(title_of(reference), tuple(lesson.told), phrases, tuple(lesson.left_out))
+    page = index_page(reference, contents).encode("utf-8")
+    files = {folder / INDEX: page, **{folder / file: data for file, data in lesson.files.items()}}
     return Made(files, read.problems)
 
 
-def take_of(draft: Draft, path: Path, told: Path | None) -> WholeRecording:
-    """Read the recording that a draft was made from.
-
-    Raises
-    ------
-    AudioError
-        If it is not there, cannot be read or is another one.
-    """
-    from transcriber.rework import open_take
-
-    take = told or path.with_name(draft.source.file)
-    if not take.is_file():
-        raise AudioError(f"the recording '{take}' is not there; name it with --take FILE")
-    return open_take(take, draft.source.sha256)
+def take_path(draft: Draft, path: Path, options: LoopOptions) -> Path | None:
+    """Return where the recording is; None where it is not beside the draft and none was named."""
+    beside = path.with_name(draft.source.file)
+    return options.take or (beside if beside.is_file() else None)
 
 
-def _spans(draft: Draft, phrase: int | None) -> tuple[Span, ...]:
-    from transcriber.practice.loops import loop_spans
+def _add_formats(lesson: _Gathered, draft: Draft, settings: ExportSettings) -> None:
+    from transcriber.export.formats import formats_named
 
-    spans = loop_spans(draft)
-    if not spans:
-        raise NoNotesError("this draft has no notes: there is nothing to loop")
-    if phrase is None:
-        return spans
-    chosen = tuple(span for span in spans if span.number == phrase)
-    if not chosen:
-        known = ", ".join(str(span.number) for span in spans)
-        raise UsageError(f"there is no phrase {phrase} with notes; give one of {known}")
-    return chosen
+    for row in formats_named(LESSON_FORMATS):
+        try:
+            row.check_installed()
+        except UsageError as error:
+            lesson.left_out.append(str(error))
+            continue
+        for suffix, data in row.write(draft, settings).items():
+            lesson.add(suffix, data, None if suffix.endswith(".png") else LESSON_FORMATS[row.name])
 
 
-def _sounds(
+def _add_texts(lesson: _Gathered, draft: Draft, spans: tuple[Span, ...], options: LoopOptions) -> None:
+    from transcriber.practice.chapters import chapter_cues, chapter_list
+    from transcriber.practice.plan import practice_plan
+
+    speeds = [speed / 100 for speed in sorted(set(options.speeds))]
+    lesson.add(".chapters.vtt", chapter_cues(draft).encode("utf-8"), "chapters of a video (WebVTT)")
+    lesson.add(".chapters.txt", chapter_list(draft).encode("utf-8"), "chapter times to paste under it")
+    plan = practice_plan(draft, spans, speeds)
+    lesson.add(PLAN_SUFFIX, plan.encode("utf-8"), "practice plan")
+
+
+def _add_loops(
+    lesson: _Gathered,
     draft: Draft,
     spans: tuple[Span, ...],
-    recording: WholeRecording,
+    take: Path | None,
     options: LoopOptions,
     progress: Progress,
-) -> Iterator[tuple[str, bytes]]:
-    """Loop and count-in of every phrase and speed, by what follows NAME in the file's name."""
-    import numpy as np
+) -> dict[str, tuple[LoopLink, ...]]:
+    """Add the loops, and say by the id of a phrase which are its own."""
+    from transcriber.practice.lesson import LoopLink
 
-    from transcriber.practice.loops import LoopSettings, phrase_loop
-    from transcriber.rework import wav_bytes
-
-    backing = _backing(draft) if options.chords else ()
-    for span in spans:
-        progress(f"phrase {span.number}")
-        for speed in sorted(set(options.speeds)):
-            settings = LoopSettings(speed / 100, options.click, backing)
-            loop, lead = phrase_loop(draft, span, recording.samples, recording.sample_rate_hz, settings)
-            stem = f"phrase-{span.number:02d}.{speed:03d}"
-            yield f"{stem}.loop.wav", wav_bytes(loop, recording.sample_rate_hz)
-            counted = np.concatenate([lead, loop])
-            yield f"{stem}.counted.wav", wav_bytes(counted, recording.sample_rate_hz)
-
-
-def _backing(draft: Draft) -> tuple[Backing, ...]:
-    """The draft's chords in close position around the middle of the guitar, the bass an octave below."""
-    from transcriber.analysis import parse_chord
-    from transcriber.practice.loops import Backing
-
-    found = []
-    for chord in draft.chords:
-        try:
-            symbol = parse_chord(chord.name)
-        except UsageError:
-            continue
-        root = _CHORD_LOWEST_MIDI + (symbol.root_class - _CHORD_LOWEST_MIDI) % 12
-        pitches = tuple(root + step for step in symbol.steps)
-        if pitches:
-            found.append(Backing(chord.start(draft.meter), chord.length, (root - 12, *pitches)))
-    if not found:
-        raise UsageError(
-            "the draft has no chords to sound under the loops; give them when you draft: --chords 'Am | F'"
+    if take is None:
+        lesson.left_out.append(
+            f"loops, as the recording {draft.source.file} is not beside the draft (--take names it)"
         )
-    return tuple(found)
+        return {}
+    recording = take_of(draft, take, take)
+    for suffix, data in loop_sounds(draft, spans, recording, options, progress):
+        lesson.files[_loop_file(lesson, suffix)] = data
+    return {
+        span.phrase.id: tuple(
+            LoopLink(
+                speed,
+                _loop_file(lesson, f"phrase-{span.number:02d}.{speed:03d}.loop.wav"),
+                _loop_file(lesson, f"phrase-{span.number:02d}.{speed:03d}.counted.wav"),
+            )
+            for speed in sorted(set(options.speeds))
+        )
+        for span in spans
+    }
+
+
+def _loop_file(lesson: _Gathered, suffix: str) -> str:
+    return f"{LOOP_FOLDER}/{lesson.name}.{suffix}"
+
+
+def _add_phrases(
+    lesson: _Gathered, draft: Draft, loops: dict[str, tuple[LoopLink, ...]], settings: ExportSettings
+) -> Iterator[PhraseFiles]:
+    """Add a picture of the neck for each phrase, and say which files are its own."""
+    from transcriber.export.neck_picture import PictureSettings, phrase_neck_svg
+    from transcriber.practice.chapters import phrase_name, phrases_of
+    from transcriber.practice.lesson import PhraseFiles
+
+    marks = PictureSettings(settings.marks, settings.hand)
+    for number, phrase in enumerate(phrases_of(draft), start=1):
+        picture = phrase_neck_svg(draft, phrase, phrase_name(phrase, number), marks)
+        neck = lesson.add(f".phrase-{number:02d}.neck.svg", picture.encode("utf-8"))
+        tab = f"{lesson.name}.phrase-{number:02d}.png"
+        yield PhraseFiles(neck, tab if tab in lesson.files else None, loops.get(phrase.id, ()))

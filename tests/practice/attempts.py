@@ -216,8 +216,7 @@ def _plant(
     """Plant a mistake in every few notes of the pass that counts, the kinds in turn where they can be."""
     last = {stroke.wanted: place for place, stroke in enumerate(strokes)}
     order = list(rng.permutation(len(KINDS)))
-    # Techniques first: they are rarer than notes.
-    order.sort(key=lambda kind: KINDS[kind] not in TECHNIQUE_KINDS)
+    order.sort(key=lambda kind: _rank(KINDS[kind]))
     number = int(rng.integers(2, 5))
     while number < len(wanted) - 2:
         place = last[number]
@@ -227,13 +226,18 @@ def _plant(
                 if name != "extra":
                     mistakes[name].add(wanted[number].note.id)
                 order.append(order.pop(turn))
-                order.sort(key=lambda kind: KINDS[kind] not in TECHNIQUE_KINDS)
+                order.sort(key=lambda kind: _rank(KINDS[kind]))
                 break
         last = {stroke.wanted: spot for spot, stroke in enumerate(strokes) if stroke.wanted is not None}
         number += int(rng.integers(EVERY - 3, EVERY + 2))
     gone = [place for place, stroke in enumerate(strokes) if stroke.end_s < 0]
     for place in reversed(gone):
         del strokes[place]
+
+
+def _rank(kind: str) -> int:
+    """Techniques first, and what few notes allow before what most do."""
+    return 0 if kind in TECHNIQUE_KINDS else 1 if kind == "ringing" else 2
 
 
 def _free(strokes: list[Stroke], place: int) -> bool:

@@ -35,7 +35,7 @@ def run_export(arguments: argparse.Namespace) -> int:
     to_output = arguments.out == _STANDARD_OUTPUT
     if to_output:
         _check_output(formats, arguments.json)
-        target = _Target(Path(), _name(draft))
+        target = _Target(Path(), draft_name(draft))
     else:
         target = _target(draft, arguments.out, formats)
         paths = (target.file,) if target.file else format_paths(target.folder, target.name, formats)
@@ -68,17 +68,18 @@ def draft_path(word: str) -> Path:
     return path
 
 
-def _name(draft: Path) -> str:
+def draft_name(draft: Path) -> str:
+    """What the names of files made from a draft begin with."""
     return draft.name.removesuffix(DRAFT_SUFFIX) if draft.name.endswith(DRAFT_SUFFIX) else draft.stem
 
 
 def _target(draft: Path, out: str | None, formats: tuple[str, ...]) -> _Target:
     """Say where the files go: beside the draft, in a folder, or in one file."""
     if out is None:
-        return _Target(draft.parent, _name(draft))
+        return _Target(draft.parent, draft_name(draft))
     place = Path(out)
     if place.is_dir() or out.endswith((os.sep, "/")) or not place.suffix:
-        return _Target(place, _name(draft))
+        return _Target(place, draft_name(draft))
     rows = export_formats(formats)
     if len(rows) != 1 or not rows[0].single:
         raise UsageError(f"--out '{out}' looks like one file, but more are written; end it in / for a folder")
@@ -87,7 +88,7 @@ def _target(draft: Path, out: str | None, formats: tuple[str, ...]) -> _Target:
         raise UsageError(
             f"--out '{out}' does not end in {ending}, as {rows[0].name} does; end it in / for a folder"
         )
-    return _Target(place.parent, _name(draft), place)
+    return _Target(place.parent, draft_name(draft), place)
 
 
 def _check_output(formats: tuple[str, ...], as_json: bool) -> None:

@@ -7,11 +7,10 @@ import json
 from pathlib import Path
 
 from transcriber.cli.console import Output, progress_on, say_warning
-from transcriber.cli.export_command import draft_path
+from transcriber.cli.export_command import draft_name, draft_path
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.errors import UsageError
-from transcriber.lessons import LoopOptions, loop_files
-from transcriber.pipeline import DRAFT_SUFFIX
+from transcriber.loops import LoopOptions, loop_files
 
 LOUDNESS = "Turn the volume down before you play them, then up to a modest level."
 
@@ -45,7 +44,7 @@ def run_loops(arguments: argparse.Namespace) -> int:
     folder = draft.parent if arguments.out is None else Path(arguments.out)
     check_folder(folder)
     with progress_on(arguments.draft, arguments.quiet) as progress:
-        made = loop_files(draft, folder, draft.name.removesuffix(DRAFT_SUFFIX), options, progress)
+        made = loop_files(draft, folder, draft_name(draft), options, progress)
     for problem in made.problems:
         say_warning(problem.message)
     check_free(tuple(made.files), arguments.force)

@@ -16,7 +16,7 @@ from transcriber.cli.values import cap_threads
 # Loaded when it is called for: a command needs its own libraries only.
 COMMANDS = {
     name: (f"transcriber.cli.{name}_command", f"run_{name}")
-    for name in ("check", "draft", "export", "instrument", "loops", "render", "retime", "review")
+    for name in ("check", "draft", "export", "instrument", "lesson", "loops", "render", "retime", "review")
 }
 
 

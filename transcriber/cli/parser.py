@@ -28,6 +28,8 @@ EXPORT_HELP = {
     "marks": "necks: what stands at a place",
     "hand": "necks: the hand that picks",
 }
+# A lesson's pictures of phrases are for its bright page, so their ink is not chosen.
+LESSON_CHOICES = ("timing", "channels", "slurs", "staves", "paper", "marks", "hand")
 
 
 class Parser(argparse.ArgumentParser):
@@ -52,6 +54,7 @@ def build_parser() -> tuple[Parser, dict[str, Parser]]:
         "review": _add_review(commands),
         "check": _add_check(commands),
         "loops": _add_loops(commands),
+        "lesson": _add_lesson(commands),
     }
     return parser, made
 
@@ -179,12 +182,19 @@ def _add_formats(parser: Parser, usual: tuple[str, ...]) -> None:
         action="append",
         help=listed + (f" (default: {','.join(usual)})" if usual else ""),
     )
+    _add_written(told, tuple(EXPORT_HELP))
+
+
+def _add_written(told: argparse._ArgumentGroup, names: tuple[str, ...]) -> None:
     told.add_argument("--width", metavar="N", default="80", help="longest line of text tab, 60 to 200")
     told.add_argument("--count", action="store_true", help="show in tab and sheet how it is counted aloud")
-    for name, about in EXPORT_HELP.items():
+    for name in names:
         choices = EXPORT_CHOICES[name]
         told.add_argument(
-            f"--{name}", choices=choices, default=choices[0], help=f"{about} (default: {choices[0]})"
+            f"--{name}",
+            choices=choices,
+            default=choices[0],
+            help=f"{EXPORT_HELP[name]} (default: {choices[0]})",
         )
 
 
@@ -286,6 +296,23 @@ def _add_loops(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser.add_argument("--phrase", metavar="N", help="this phrase only")
     _add_loop_options(parser)
     _add_output(parser)
+    return parser
+
+
+def _add_lesson(commands: argparse._SubParsersAction[Parser]) -> Parser:
+    parser = commands.add_parser(
+        "lesson",
+        help="gather the material of a lesson in one folder",
+        description="Writes sheet, text tab, MIDI, MusicXML, pictures of the neck, facts of each phrase, "
+        "loops, captions and chapter times of a draft into one folder, with an index page.",
+        epilog=EXIT_CODES,
+        allow_abbrev=False,
+    )
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    _add_loop_options(parser)
+    _add_output(parser)
+    written = parser.add_argument_group("how it is written")
+    _add_written(written, LESSON_CHOICES)
     return parser
 
 

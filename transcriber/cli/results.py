@@ -39,20 +39,22 @@ def check_folder(folder: Path) -> None:
 
 
 def write_into(folder: Path, files: Mapping[Path, bytes], force: bool) -> None:
-    """Write all files or none; a folder made for them goes again if they cannot be written.
+    """Write all files or none, in a folder or folders within it; those made for them go again if none is.
 
     Raises
     ------
     TranscriberError
     """
-    made = [place for place in (folder, *folder.parents) if not place.exists()]
+    inside = sorted({path.parent for path in files} - {folder})
+    made = [place for place in (*inside, folder, *folder.parents) if not place.exists()]
     try:
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise TranscriberError(
-                f"folder '{folder}' cannot be made: {error.strerror}; name another with --out"
-            ) from error
+        for each in (folder, *inside):
+            try:
+                each.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                raise TranscriberError(
+                    f"folder '{each}' cannot be made: {error.strerror}; name another with --out"
+                ) from error
         write_all_whole(files, force)
     except BaseException:
         for place in made:

@@ -85,7 +85,8 @@ def export_settings(arguments: argparse.Namespace) -> ExportSettings:
     UsageError
         If one is out of its bounds.
     """
-    chosen = {name: getattr(arguments, name) for name in EXPORT_CHOICES}
+    told = vars(arguments)
+    chosen = {name: told[name] for name in EXPORT_CHOICES if name in told}
     width = whole("width", arguments.width, *WIDTH_BOUNDS)
     return ExportSettings(width=width, count=arguments.count, **chosen)
 

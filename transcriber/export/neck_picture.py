@@ -9,13 +9,13 @@ shape does not explain stands in a square.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
-from transcriber.draft.document import Draft, DraftNote, Shape
+from transcriber.draft.document import Draft, DraftNote, Phrase, Shape
 from transcriber.export.pitch_names import SEMITONES, spelled
 from transcriber.export.plain_words import one_line
-from transcriber.export.tab_analysis import main_shapes
+from transcriber.export.tab_analysis import main_shapes, short_name
 from transcriber.records.pitch import NOTE_NAMES
 
 INK, PAPER, RING, WOOD = "#22303c", "#fbfaf6", "#8a97a3", "#b9b2a3"
@@ -25,6 +25,8 @@ DISC, HALO = 12.5, 10
 FEWEST_FRETS = 4
 # Moments at one place beyond these are not listed one by one.
 MOST_FIGURES = 4
+# Names of shapes that fit over a picture of a phrase.
+MOST_NAMES = 2
 DEGREES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 FLAT, SHARP = "\u266d", "\u266f"
 
@@ -75,6 +77,55 @@ def neck_svg(draft: Draft, shape: Shape, settings: PictureSettings | None = None
         An SVG document.
     """
     return _Picture(draft, shape, settings or PictureSettings()).document()
+
+
+def phrase_neck_svg(draft: Draft, phrase: Phrase, name: str, settings: PictureSettings | None = None) -> str:
+    """Draw all that one phrase is played out of: its notes in order, over the shapes behind them.
+
+    Parameters
+    ----------
+    draft : Draft
+    phrase : Phrase
+        With notes of that draft.
+    name : str
+        What the phrase is called.
+    settings : PictureSettings, optional
+
+    Returns
+    -------
+    str
+        An SVG document.
+    """
+    shapes = [each for each in main_shapes(draft) if _overlap(each, phrase)]
+    ids = {note.id for note in draft.phrase_notes(phrase)}
+    explained = {each for shape in shapes for each in shape.notes} & ids
+    frets = [fret for shape in shapes for fret in (shape.lowest_fret, shape.highest_fret)] or [0]
+    whole = Shape(
+        name=_names(shapes),
+        start_s=phrase.start_s,
+        end_s=phrase.end_s,
+        lowest_fret=min(frets),
+        highest_fret=max(frets),
+        also=(name,),
+        places=tuple(dict.fromkeys(place for shape in shapes for place in shape.places)),
+        notes=tuple(sorted(explained)),
+        # A note that no shape was looked for is not one that its shape leaves unexplained.
+        unexplained=tuple(sorted(ids - explained)) if shapes else (),
+    )
+    if not shapes:
+        whole = replace(whole, notes=tuple(sorted(ids)))
+    return neck_svg(draft, whole, settings)
+
+
+def _overlap(shape: Shape, phrase: Phrase) -> bool:
+    return shape.start_s < phrase.end_s and phrase.start_s < shape.end_s
+
+
+def _names(shapes: list[Shape]) -> str:
+    named = list(dict.fromkeys(short_name(shape) for shape in shapes))
+    if not named:
+        return "Places on the neck"
+    return ", then ".join(named) if len(named) <= MOST_NAMES else f"{len(named)} shapes"
 
 
 class _Picture:

@@ -1,0 +1,286 @@
+"""The folder of a lesson: what is in it, and that its page tells only what the draft holds."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from fractions import Fraction
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote
+
+import pytest
+
+from tests.review.review_samples import drafted, write
+from transcriber.cli import run
+from transcriber.draft import (
+    Chord,
+    Confidence,
+    Contour,
+    Correction,
+    Draft,
+    DraftInstrument,
+    DraftNote,
+    Key,
+    MadeBy,
+    NoteMark,
+    Phrase,
+    Source,
+    Timing,
+    append_correction,
+)
+from transcriber.draft.document import Issue
+from transcriber.explain import explained
+from transcriber.practice.advice import CAUTION
+from transcriber.practice.chapters import chapter_cues, chapter_list
+from transcriber.practice.facts import bend_words, head_facts, phrase_facts
+from transcriber.records.technique import Technique
+from transcriber.records.written import Meter
+
+SURE = Confidence(1.0, 1.0, 1.0, 1.0, 1.0, 1.0)
+REMARK = 'Let the <b>third</b> note "sing" & wait'
+CHROMIUM = Path("/usr/bin/chromium")
+
+
+class Page(HTMLParser):
+    """Everything that a page leads to, and its words."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.targets: list[str] = []
+        self.tags: list[str] = []
+        self.words: list[str] = []
+        self.quoted: list[str] = []
+        self._inside = 0
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self._inside += tag == "blockquote"
+        self.targets += [unquote(value) for name, value in attrs if name in ("href", "src")]
+
+    def handle_endtag(self, tag):
+        self._inside -= tag == "blockquote"
+
+    def handle_data(self, data):
+        (self.quoted if self._inside else self.words).append(data)
+
+
+def box_draft() -> Draft:
+    """Two bars out of the first box of A minor pentatonic, a chord each; techniques in bar 2."""
+    bend = Technique("bend", semitones=2.0, start_s=4.2, end_s=4.4)
+    shake = Technique("vibrato", rate_hz=5.0, depth_semitones=0.5, start_s=5.0, optional=True)
+    rows = (
+        (1, 1, 5, ()), (1, 2, 8, ()), (1, 2, 5, ()), (1, 3, 7, ()),
+        (2, 3, 7, (bend,)), (2, 3, 5, ()), (2, 4, 7, (Technique("hammer_on"),)), (2, 4, 5, (shake,)),
+    )  # fmt: skip
+    tuning = (64, 59, 55, 50, 45, 40)
+    notes = tuple(
+        DraftNote(f"n{n + 1}", 2.0 + 0.5 * n, 2.45 + 0.5 * n, tuning[string - 1] + fret, string, fret,
+                  fret - 4, bar, Fraction(n % 4 + 1), Fraction(1), 1, 90, techniques, Contour((), ()), None,
+                  SURE, ())
+        for n, (bar, string, fret, techniques) in enumerate(rows)
+    )  # fmt: skip
+    phrases = (
+        Phrase("p1", "", None, 1.9, 3.9),
+        Phrase("p2", "Answer --> end\n", "Lean on it", 3.9, 6.5),
+    )
+    return explained(
+        Draft(
+            1, MadeBy("0", {}, "0" * 64), Source("line.wav", "0" * 64, 44100, 8.0),
+            DraftInstrument("standard", tuning, 0, 24, 440.0),
+            Timing(120.0, Meter(4, 4), None, tuple(0.5 * beat for beat in range(20)), -4),
+            Key("A", "minor", "C major", (), 1.0, True),
+            (Chord("Am", 1, Fraction(1), Fraction(4)), Chord("F", 2, Fraction(1), Fraction(4))),
+            phrases, (), notes, (Issue("check_note", "look", 4.0, 4.45, ("n5",)),),
+        )
+    )  # fmt: skip
+
+
+def test_facts_are_those_of_the_draft():
+    draft = box_draft()
+    first, second = draft.phrases
+    assert phrase_facts(draft, first) == (
+        "Bar 1, 4 notes on strings 1, 2 and 3.",
+        "With the index finger at fret 5: A minor pentatonic, box 1 "
+        "(the same notes as C major pentatonic), frets 5 to 8.",
+        "Degrees in A minor: 1, 4, 5, b7.",
+        # A, G, E and D over A minor.
+        "Over Am it plays 1, b7, 5, 11.",
+        "Every note is picked, without techniques.",
+        "What makes it hard: fastest passage 2.0 notes a second, widest stretch 3 frets.",
+    )
+    told = " ".join(phrase_facts(draft, second))
+    assert told.startswith("Bar 2, 4 notes on strings 3 and 4.")
+    # E (bent from D), C, A and G over F.
+    assert "Over F it plays 7, 5, 3, 9." in told
+    assert "Techniques: 1 bend, 1 vibrato and 1 hammer-on; 1 of them may be left out." in told
+    assert "1 bend of a whole tone" in told
+    assert "The draft is not sure of bar 2, beat 1." in told
+
+
+def test_the_head_tells_tempo_key_and_tuning_and_a_found_key_is_never_certain():
+    draft = box_draft()
+    assert head_facts(draft) == (
+        "8 notes, 120 beats a minute, 4/4, A minor, strings tuned E2 A2 D3 G3 B3 E4."
+    )
+    found = replace(draft, key=replace(draft.key, given=False, confidence=1.0))
+    assert "A minor (found by the program, 99 % sure)" in head_facts(found)
+
+
+BENDS = [(2.0, "a whole tone"), (1.0, "a semitone"), (2.5, "2.5 semitones")]
+
+
+@pytest.mark.parametrize(("height", "words"), BENDS)
+def test_bends_are_told_by_their_amount(height, words):
+    assert bend_words(height) == words
+
+
+def test_chapters_begin_where_phrases_do():
+    draft = box_draft()
+    assert chapter_list(draft) == "0:00 Phrase 1\n0:03 Answer --> end\n"
+    assert chapter_cues(draft) == (
+        "WEBVTT\n\n1\n00:00:01.900 --> 00:00:03.900\nPhrase 1\n\n"
+        "2\n00:00:03.900 --> 00:00:06.500\nAnswer -&gt; end\n"
+    )
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A lesson from a draft whose first note and first phrase a teacher remarked on; its name is awkward."""
+    place = tmp_path_factory.mktemp("lesson")
+    draft = write(drafted(), place, "week 3 #1 100%")
+    note = drafted().notes[2]
+    mark = NoteMark(note.id, note.onset_s, note.pitch_midi)
+    append_correction(draft, Correction("set_remark", note=mark, values={"remark": REMARK}), seen=0)
+    values = {"remark": "Sing it first"}
+    append_correction(draft, Correction("set_remark", phrase=drafted().phrases[0].id, values=values), seen=1)
+    out = place / "out" / "lesson"
+    assert run(["lesson", str(draft), "--out", str(out), "--speeds", "60,100", "-q"]) == 0
+    return draft, out
+
+
+def page_of(out: Path) -> Page:
+    return Page((out / "index.html").read_text(encoding="utf-8"))
+
+
+def test_all_is_in_the_folder_and_everything_is_linked(made):
+    _, out = made
+    files = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
+    names = {name.replace("week 3 #1 100%", "NAME") for name in files}
+    phrases = range(1, len(drafted().phrases) + 1)
+    expected = {"NAME.tab.txt", "NAME.mid", "NAME.musicxml", "NAME.vtt", "NAME.chapters.vtt"}
+    expected |= {"NAME.chapters.txt", "NAME.practice.txt", "index.html"}
+    expected |= {f"NAME.phrase-{n:02d}.neck.svg" for n in phrases}
+    expected |= {
+        f"loops/NAME.phrase-{n:02d}.{speed}.{kind}.wav"
+        for n in phrases
+        for speed in ("060", "100")
+        for kind in ("loop", "counted")
+    }
+    assert expected <= names
+    assert set(page_of(out).targets) == files - {"index.html"}
+
+
+def test_files_are_those_that_export_and_loops_write(made, tmp_path):
+    draft, out = made
+    name = draft.name.removesuffix(".draft.json")
+    formats = ["--to", "text,midi,musicxml,captions", "--out", f"{tmp_path}/", "-q"]
+    assert run(["export", str(draft), *formats]) == 0
+    for suffix in (".tab.txt", ".mid", ".musicxml", ".vtt"):
+        assert (out / f"{name}{suffix}").read_bytes() == (tmp_path / f"{name}{suffix}").read_bytes()
+    one = ["--speeds", "60", "--phrase", "1", "--out", str(tmp_path), "-q"]
+    assert run(["loops", str(draft), *one]) == 0
+    loop = f"{name}.phrase-01.060.loop.wav"
+    assert (out / "loops" / loop).read_bytes() == (tmp_path / loop).read_bytes()
+
+
+def test_a_remark_stands_beside_the_facts_marked_as_the_teachers(made):
+    _, out = made
+    page = page_of(out)
+    quoted = "".join(page.quoted)
+    assert quoted.count("The teacher's remark") == 2
+    assert "The teacher's remark on bar 1, beat" in quoted
+    assert REMARK in quoted
+    assert "Sing it first" in quoted
+    assert REMARK not in "".join(page.words)
+    assert "Sing it first" not in "".join(page.words)
+    assert "b" not in page.tags
+
+
+def test_numbers_on_the_page_are_counted_from_the_draft(made):
+    _, out = made
+    words = "".join(page_of(out).words)
+    draft = drafted()
+    assert f"{len(draft.notes)} notes, 84 beats a minute, 4/4" in words
+    counts = [int(number) for number in re.findall(r"(\d+) notes on strings", words)]
+    assert counts == [len(draft.phrase_notes(phrase)) for phrase in draft.phrases]
+
+
+def test_whoever_is_to_play_is_told_of_loudness_rest_and_pain(made):
+    _, out = made
+    words = "".join(page_of(out).words)
+    assert CAUTION in words
+    for said in ("volume", "headphones", "rest", "stop if anything hurts"):
+        assert said in words
+    assert CAUTION in next(out.glob("*.practice.txt")).read_text(encoding="utf-8")
+
+
+def test_a_lesson_comes_out_the_same_again_and_is_not_overwritten(made, tmp_path, capsys):
+    draft, out = made
+    again = tmp_path / "again"
+    assert run(["lesson", str(draft), "--out", str(again), "--speeds", "60,100", "-q"]) == 0
+    for path in out.rglob("*"):
+        # An engraved PDF bears the time of its making.
+        if path.is_file() and path.suffix != ".pdf":
+            assert path.read_bytes() == (again / path.relative_to(out)).read_bytes(), path.name
+    capsys.readouterr()
+    assert run(["lesson", str(draft), "--out", str(out), "-q"]) == 1
+    assert "--force" in capsys.readouterr().err
+
+
+def test_without_the_recording_the_page_says_that_loops_are_left_out(tmp_path, capsys):
+    draft = write(drafted(), tmp_path, take=False)
+    out = tmp_path / "out"
+    assert run(["lesson", str(draft), "--out", str(out), "-q", "--json"]) == 0
+    assert str(out / "index.html") in json.loads(capsys.readouterr().out)["files"]
+    page = page_of(out)
+    assert not (out / "loops").exists()
+    assert "audio" not in page.tags
+    assert "--take" in "".join(page.words)
+
+
+def test_a_folder_must_be_named_and_nothing_is_left_of_a_lesson_that_fails(tmp_path, capsys):
+    draft = write(drafted(), tmp_path)
+    assert run(["lesson", str(draft)]) == 2
+    assert "--out" in capsys.readouterr().err
+    assert run(["lesson", str(draft), "--out", str(tmp_path / "out"), "--backing", "-q"]) == 2
+    assert "--chords" in capsys.readouterr().err
+    (tmp_path / drafted().source.file).write_bytes(b"no sound")
+    assert run(["lesson", str(draft), "--out", str(tmp_path / "out"), "-q"]) == 3
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_page_fits_the_screen_and_begins_softly(made):
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not CHROMIUM.exists():
+        pytest.skip(f"no browser at {CHROMIUM}; install Debian's package chromium")
+    _, out = made
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        page = browser.new_page()
+        faults = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("requestfailed", lambda request: faults.append(request.url))
+        page.goto((out / "index.html").as_uri())
+        for width in (390, 1280):
+            page.set_viewport_size({"width": width, "height": 800})
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+        volumes = page.evaluate("[...document.querySelectorAll('audio')].map(sound => sound.volume)")
+        drawn = page.evaluate("[...document.images].every(image => image.naturalWidth > 0)")
+        browser.close()
+    assert volumes
+    assert set(volumes) == {0.3}
+    assert drawn
+    assert faults == []
