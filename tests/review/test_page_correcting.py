@@ -62,14 +62,12 @@ def test_each_key_makes_its_correction_and_z_takes_it_back(page, path):
         old, seen = now(path).note(note_id), revision(path)
         choose(page, note_id)
         page.keyboard.press(key)
-        until(lambda seen=seen: revision(path) > seen)
+        settled(page, path, revision=seen + 1)
         assert made(old, now(path).note(note_id)), key
-        seen = revision(path)
-        until(lambda seen=seen: page.evaluate("page.store.sheet.revision") == seen)
         page.keyboard.press("z")
-        until(lambda seen=seen: revision(path) > seen)
+        settled(page, path, revision=seen + 2)
         assert now(path) == read_draft(path), key
-        until(lambda: page.evaluate("page.store.sheet.can_redo"))
+        assert page.evaluate("page.store.sheet.can_redo")
         assert page.evaluate("page.store.sheet.notes.length") == count
 
 
@@ -77,27 +75,24 @@ def test_notes_are_parted_joined_and_inserted(page, path):
     before = drafted().note("n010")
     choose(page, "n010")
     page.keyboard.press("s")
-    until(lambda: revision(path) == 1)
+    settled(page, path, revision=1)
     first, second = now(path).note("n010"), now(path).note("c1")
     assert (first.length, second.length) == (before.length / 2, before.length / 2)
     assert first.end_s == second.onset_s
     assert second.start(now(path).meter) == before.start(now(path).meter) + before.length / 2
-    settled(page, path)
     page.keyboard.press("j")
-    until(lambda: revision(path) == 2)
+    settled(page, path, revision=2)
     joined = now(path).note("n010")
     assert now(path).note("c1") is None
     assert (joined.length, joined.end_s) == (before.length, before.end_s)
-    settled(page, path)
     page.keyboard.press("i")
-    until(lambda: revision(path) == 3)
+    settled(page, path, revision=3)
     # There was a rest behind the note: the new one stands in it.
     inserted = now(path).note("c3")
     assert len(now(path).notes) == len(drafted().notes) + 1
     assert inserted.start(now(path).meter) == before.end(now(path).meter)
-    settled(page, path)
     page.keyboard.press("z")
-    until(lambda: revision(path) == 4)
+    settled(page, path, revision=4)
     assert len(now(path).notes) == len(drafted().notes)
 
 
@@ -217,6 +212,7 @@ def test_two_windows_on_one_draft_do_not_lose_each_others_work(path, served, ope
     other.faults.clear()
     button.click()
     until(lambda: revision(path) == 2)
+    settled(other, path, revision=2)
     until(lambda: one.evaluate("page.refresh(), page.store.sheet.revision") == 2)
     for window in (one, other):
         sheet = window.evaluate("page.store.sheet")
@@ -229,8 +225,7 @@ def test_a_killed_server_and_a_closed_window_lose_nothing(path, opened):
     page = opened(program.address)
     choose(page, "n006")
     page.keyboard.press("v")
-    until(lambda: revision(path) == 1)
-    settled(page, path)
+    settled(page, path, revision=1)
     program.kill()
     choose(page, "n012")
     page.keyboard.press("Delete")
@@ -239,8 +234,8 @@ def test_a_killed_server_and_a_closed_window_lose_nothing(path, opened):
     with journal_path(path).open("ab") as file:
         file.write(b'{"format_version": 2, "revis')
     again = Program(path, program.port)
-    page.faults.clear()
     page.goto("about:blank")
+    page.faults.clear()
     page.goto(again.address)
     page.wait_for_selector("body[data-ready]")
     page.get_by_role("button", name="Make it now").click()
@@ -276,16 +271,14 @@ def test_the_keyboard_alone_reaches_notes_questions_and_buttons(page):
 def test_the_keyboards_place_is_kept_when_the_sheet_is_drawn_anew(page, path):
     page.keyboard.press("ArrowRight")
     page.keyboard.press("v")
-    until(lambda: revision(path) == 1)
-    settled(page, path)
+    settled(page, path, revision=1)
     assert page.evaluate("document.activeElement.dataset.note") == "n001"
     look(page, "n005")
     higher = page.get_by_role("button", name="half-tone higher")
     higher.focus()
     for count in (2, 3):
         page.keyboard.press("Enter")
-        until(lambda count=count: revision(path) == count)
-        settled(page, path)
+        settled(page, path, revision=count)
     assert page.evaluate("document.activeElement.textContent") == "half-tone higher"
     assert now(path).note("n005").pitch_midi == drafted().note("n005").pitch_midi + 2
 

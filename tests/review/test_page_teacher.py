@@ -8,7 +8,7 @@ by a click on the note and keys.
 from __future__ import annotations
 
 import pytest
-from browsers import until
+from browsers import settled
 from planted import differences, right, with_errors
 from review_samples import write
 
@@ -41,8 +41,7 @@ class Teacher:
         """Do something and wait until the page shows that it was kept."""
         seen = self.page.evaluate("page.store.sheet.revision")
         act()
-        until(lambda: self.page.evaluate("page.store.sheet.revision") > seen)
-        until(lambda: not self.page.evaluate("page.look.taking === true"))
+        settled(self.page, self.path, revision=seen + 1)
 
     def answer_questions(self) -> int:
         asked = 0

@@ -17,6 +17,13 @@ def page(path, served, opened):
     return opened(served(path).address)
 
 
+def look(page, note_id):
+    page.evaluate(f"page.choose('{note_id}', true)")
+    page.locator("#closer").click()
+    page.wait_for_selector("#inset")
+    page.locator("#further > summary").click()
+
+
 def standing(page):
     """The id of the field with the keyboard."""
     return page.evaluate("document.activeElement.id")
@@ -94,3 +101,121 @@ def test_taps_that_were_taken_are_not_taken_again(page, path):
     settled(page, path, revision=1)
     until(lambda: page.locator("#taps").inner_text() == "no taps yet")
     assert page.evaluate("page.player.taps.length") == 0
+
+
+def test_keys_pressed_before_the_first_was_answered_go_on_from_it(page, path):
+    before = drafted().note("n006")
+    page.evaluate("page.choose('n006', true)")
+    with Held(page, "**/api/keep") as held:
+        for key in ("ArrowUp", "ArrowUp", "ArrowUp", "v", "h"):
+            page.keyboard.press(key)
+        held.let_go()
+    settled(page, path, revision=5)
+    note = read_corrected(path).draft.note("n006")
+    assert note.pitch_midi == before.pitch_midi + 3
+    assert note.has("vibrato") and note.has("hammer_on")
+
+
+def test_a_remark_typed_while_another_change_is_being_kept_goes_on_unbroken(page, path):
+    look(page, "n010")
+    with Held(page, "**/api/keep") as kept, Held(page, "**/api/question*") as asked:
+        page.get_by_role("button", name="half-tone higher").click()
+        kept.wait()
+        page.locator("#remark").click()
+        page.keyboard.type("let it ring")
+        kept.let_go()
+        asked.wait()
+        for _ in range(4):
+            page.keyboard.press("ArrowLeft")
+        page.keyboard.type("really ")
+        asked.let_go()
+        settled(page, path, revision=1)
+    assert standing(page) == "remark"
+    page.keyboard.type("not ")
+    assert page.locator("#remark").input_value() == "let it really not ring"
+    # What stands around the remark is told anew: the note is higher now.
+    higher = drafted().note("n010").pitch_midi + 1
+    assert page.evaluate("page.store.notes.get('n010').pitch_midi") == higher
+    shown = page.evaluate("page.store.notes.get('n010').name")
+    assert page.locator("#further fieldset").first.locator("span").first.inner_text() == shown
+    page.locator("#set-remark").click()
+    settled(page, path, revision=2)
+    assert read_corrected(path).draft.note("n010").remark == "let it really not ring"
+
+
+@pytest.mark.parametrize(("field", "typed"), [("bar", "2"), ("beat-place", "5/2"), ("at-fret", "9")])
+def test_a_field_of_the_closer_look_stands_while_the_note_is_changed(page, path, field, typed):
+    look(page, "n010")
+    with Held(page, "**/api/keep") as held:
+        page.get_by_role("button", name="half-tone higher").click()
+        held.wait()
+        page.locator(f"#{field}").fill(typed)
+        page.locator("#chord").fill("Am7")
+        page.locator("#around-rhythm").check()
+        page.locator("#length").select_option("1/2")
+        page.locator(f"#{field}").focus()
+        held.let_go()
+        settled(page, path, revision=1)
+    assert standing(page) == field
+    assert page.locator(f"#{field}").input_value() == typed
+    assert page.locator("#chord").input_value() == "Am7"
+    assert page.locator("#around-rhythm").is_checked()
+    assert page.locator("#length").input_value() == "1/2"
+
+
+def test_a_field_that_was_only_stood_in_shows_what_changed_once_it_is_left(page, path):
+    look(page, "n010")
+    page.locator("#beat-place").focus()
+    page.evaluate("page.edits.shift(page.store.notes.get('n010'), -1, 16)")
+    settled(page, path, revision=1)
+    note = read_corrected(path).draft.note("n010")
+    assert note.beat != drafted().note("n010").beat
+    assert standing(page) == "beat-place"
+    page.locator("#remark").focus()
+    assert page.locator("#beat-place").input_value() == str(note.beat)
+
+
+def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opened, served):
+    look(page, "n010")
+    page.locator("#remark").click()
+    page.keyboard.type("soft")
+    other = opened(served(path).address)
+    other.evaluate("page.choose('n006', true)")
+    other.keyboard.press("v")
+    settled(other, path, revision=1)
+    page.evaluate("page.refresh()")
+    settled(page, path, revision=1)
+    page.keyboard.type("er")
+    assert page.locator("#remark").input_value() == "softer"
+    assert page.evaluate("page.look.question.revision") == 1
+
+
+def test_whoever_goes_on_before_a_look_is_there_is_not_called_back(page, path):
+    page.evaluate("page.choose('n005', true)")
+    with Held(page, "**/api/question*") as held:
+        page.keyboard.press("Enter")
+        held.wait()
+        page.keyboard.press("ArrowRight")
+        held.let_go()
+        page.wait_for_selector("#inset")
+    assert page.evaluate("[page.chosen, document.activeElement.dataset.note]") == ["n006", "n006"]
+    page.keyboard.press("v")
+    settled(page, path, revision=1)
+    assert read_corrected(path).draft.note("n006").has("vibrato")
+    assert not read_corrected(path).draft.note("n005").has("vibrato")
+    assert page.locator("#inset").count() == 1
+
+
+def test_an_inserted_note_does_not_take_the_keyboard_from_a_field(page, path):
+    page.evaluate("page.choose('n010', true)")
+    page.locator("#take-details > summary").click()
+    page.evaluate("page.choose('n010', true)")
+    with Held(page, "**/api/keep") as held:
+        page.keyboard.press("i")
+        held.wait()
+        page.locator("#new-meter").select_text()
+        page.keyboard.type("3")
+        held.let_go()
+        settled(page, path, revision=1)
+    page.keyboard.type("/4")
+    assert page.locator("#new-meter").input_value() == "3/4"

@@ -1,6 +1,7 @@
 // Correcting by hand: everything about one note, its phrase and its chord, in fields.
 
-import { el } from "./dom.js";
+import { byId, el } from "./dom.js";
+import { showIn } from "./fields.js";
 
 export const KINDS = [["hammer_on", "hammer-on"], ["pull_off", "pull-off"], ["slide", "slide to it"],
   ["slide_in", "slide in"], ["slide_out", "slide out"], ["bend", "bend"], ["pre_bend", "pre-bend"],
@@ -68,6 +69,16 @@ function pick(label, options, chosen, act) {
   return el("label", {}, label, select);
 }
 
+/** A field that shows a value of the draft. It is read by its id, as the page may be drawn anew around it. */
+function filled(element, value) {
+  showIn(element, value);
+  return element;
+}
+
+function valueAt(id) {
+  return byId(id).value.trim();
+}
+
 function group(name, ...children) {
   return el("fieldset", {}, el("legend", {}, name), el("div", { class: "row" }, children));
 }
@@ -85,12 +96,14 @@ function pitchFields(store, note, edit) {
     .map((midi, at) => ({ string: at + 1, fret: (note.pitch_midi ?? 0) - midi }))
     .filter((place) => place.fret >= 0 && place.fret <= highest);
   const around = el("input", { type: "checkbox", id: "around-place" });
-  const put = (place) => edit.place(note, place.string, place.fret, around.checked);
+  const put = (place) => edit.place(note, place.string, place.fret, byId("around-place").checked);
   const buttons = places.map((place) => el("button", { type: "button", "data-place": `${place.string}/${place.fret}`,
     "aria-pressed": String(place.string === note.string && place.fret === note.fret), onclick: () => put(place) },
   `string ${place.string}, fret ${place.fret}`));
-  const string = el("input", { type: "number", min: "1", max: String(open.length), value: String(note.string ?? 1), "aria-label": "String" });
-  const fret = el("input", { type: "number", min: "0", max: String(highest), value: String(note.fret ?? 0), "aria-label": "Fret" });
+  const string = filled(el("input", { type: "number", min: "1", max: String(open.length), id: "on-string", "aria-label": "String" }),
+    String(note.string ?? 1));
+  const fret = filled(el("input", { type: "number", min: "0", max: String(highest), id: "at-fret", "aria-label": "Fret" }),
+    String(note.fret ?? 0));
   return group("Pitch and place",
     el("span", {}, note.name),
     el("button", { type: "button", onclick: () => edit.pitch(note, -1) }, "half-tone lower"),
@@ -98,41 +111,42 @@ function pitchFields(store, note, edit) {
     buttons,
     el("label", {}, around, "finger the phrase around it"),
     el("label", {}, "string ", string), el("label", {}, "fret ", fret),
-    el("button", { type: "button", onclick: () => edit.fretted(note, Number(string.value), Number(fret.value)) }, "Set"));
+    el("button", { type: "button", onclick: () => edit.fretted(note, Number(valueAt("on-string")), Number(valueAt("at-fret"))) }, "Set"));
 }
 
 function rhythmFields(store, note, edit) {
   const { unit } = store.sheet.timing;
   const lengths = VALUES.map(([top, bottom, words]) => [reduced(top * unit, bottom), words]);
   if (!lengths.some(([value]) => value === note.length) && note.length !== "0") lengths.unshift([note.length, `${note.length} beats`]);
-  const bar = el("input", { type: "number", min: "0", value: String(note.bar), id: "bar", "aria-label": "Bar" });
-  const beat = el("input", { class: "brief", value: note.beat, id: "beat-place", "aria-label": "Beat, such as 5/2", pattern: "[1-9][0-9]*(/[1-9][0-9]*)?" });
+  const bar = filled(el("input", { type: "number", min: "0", id: "bar", "aria-label": "Bar" }), String(note.bar));
+  const beat = filled(el("input", { class: "brief", id: "beat-place", "aria-label": "Beat, such as 5/2", pattern: "[1-9][0-9]*(/[1-9][0-9]*)?" }), note.beat);
   const around = el("input", { type: "checkbox", id: "around-rhythm" });
   const length = el("select", { "aria-label": "Length", id: "length" },
     (note.length === "0" ? [["0", "grace"]] : lengths).map(([value, words]) => el("option", { value }, words)));
-  length.value = note.length;
+  showIn(length, note.length);
+  const set = () => edit.rhythm(note, Number(valueAt("bar")), valueAt("beat-place"), valueAt("length"), byId("around-rhythm").checked);
   return group("Rhythm",
     el("label", {}, "bar ", bar), el("label", {}, "beat ", beat), length,
     el("label", {}, around, "and the notes around it again"),
-    el("button", { type: "button", id: "set-rhythm", onclick: () => edit.rhythm(note, Number(bar.value), beat.value.trim(), length.value, around.checked) }, "Set"),
+    el("button", { type: "button", id: "set-rhythm", onclick: set }, "Set"),
     el("button", { type: "button", onclick: () => edit.nudge(note, -0.01), "aria-label": "Begins 10 milliseconds earlier" }, "10 ms earlier"),
     el("button", { type: "button", onclick: () => edit.nudge(note, 0.01), "aria-label": "Begins 10 milliseconds later" }, "10 ms later"));
 }
 
 function techniqueFields(note, edit) {
-  const replaceOne = (at, changed) => edit.techniques(note, note.techniques.map((one, index) => (index === at ? { ...one, ...changed } : one)));
-  const listed = note.techniques.map((one, at) => {
+  const listed = note.techniques.map((one) => {
+    const change = (changed) => edit.changeTechnique(note, one, changed);
     const words = (KINDS.find(([kind]) => kind === one.kind) || [one.kind, one.kind])[1];
     const parts = [el("span", {}, words)];
-    if (one.kind === "bend" || one.kind === "pre_bend") parts.push(pick("", amounts(one.semitones), one.semitones, (value) => replaceOne(at, { semitones: Number(value) })));
-    if (one.kind === "release") parts.push(pick("", falls(one.semitones), one.semitones, (value) => replaceOne(at, { semitones: Number(value) })));
-    if (one.kind === "slide") parts.push(check("picked again", one.picked, (on) => replaceOne(at, { picked: on })));
-    if (one.direction) parts.push(pick("", [["up", "up"], ["down", "down"]], one.direction, (value) => replaceOne(at, { direction: value })));
-    if (one.kind === "trill") parts.push(number("with fret ", one.to_fret, 0, 36, (value) => replaceOne(at, { to_fret: value })));
-    if (one.kind === "vibrato") parts.push(number("depth, half-tones ", one.depth_semitones, 0, 4, (value) => replaceOne(at, { depth_semitones: value }), "0.1"));
-    parts.push(check("optional", Boolean(one.optional), (on) => replaceOne(at, { optional: on })));
+    if (one.kind === "bend" || one.kind === "pre_bend") parts.push(pick("", amounts(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
+    if (one.kind === "release") parts.push(pick("", falls(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
+    if (one.kind === "slide") parts.push(check("picked again", one.picked, (on) => change({ picked: on })));
+    if (one.direction) parts.push(pick("", [["up", "up"], ["down", "down"]], one.direction, (value) => change({ direction: value })));
+    if (one.kind === "trill") parts.push(number("with fret ", one.to_fret, 0, 36, (value) => change({ to_fret: value })));
+    if (one.kind === "vibrato") parts.push(number("depth, half-tones ", one.depth_semitones, 0, 4, (value) => change({ depth_semitones: value }), "0.1"));
+    parts.push(check("optional", Boolean(one.optional), (on) => change({ optional: on })));
     parts.push(el("button", { type: "button", "aria-label": `Remove ${words}`,
-      onclick: () => edit.techniques(note, note.techniques.filter((_, index) => index !== at)) }, "Remove"));
+      onclick: () => edit.removeTechnique(note, one) }, "Remove"));
     return el("div", { class: "row" }, parts);
   });
   const free = KINDS.filter(([kind]) => !note.techniques.some((one) => one.kind === kind));
@@ -171,21 +185,21 @@ function phraseFields(store, note, edit) {
   const phrase = store.sheet.phrases.find((one) => one.start_s <= note.onset_s && note.onset_s < one.end_s);
   const parts = [];
   if (phrase) {
-    const name = el("input", { value: phrase.name, "aria-label": "Name of the phrase", placeholder: "name", id: "phrase-name" });
-    const remark = el("input", { value: phrase.remark || "", "aria-label": "Remark on the phrase", placeholder: "remark on the phrase", id: "phrase-remark" });
-    parts.push(name, remark, el("button", { type: "button", id: "set-phrase", onclick: () => edit.phrase(phrase, name.value, remark.value) }, "Keep"));
+    const name = filled(el("input", { "aria-label": "Name of the phrase", placeholder: "name", id: "phrase-name" }), phrase.name);
+    const remark = filled(el("input", { "aria-label": "Remark on the phrase", placeholder: "remark on the phrase", id: "phrase-remark" }), phrase.remark || "");
+    parts.push(name, remark, el("button", { type: "button", id: "set-phrase",
+      onclick: () => edit.phrase(phrase, valueAt("phrase-name"), valueAt("phrase-remark")) }, "Keep"));
     if (phrase.first_note !== note.id) parts.push(el("button", { type: "button", onclick: () => edit.cutPhrase(phrase, note) }, "A phrase begins here"));
   } else {
     parts.push(el("button", { type: "button", onclick: () => edit.newPhrase(note) }, "A phrase begins here"));
   }
   const at = store.sheet.chords.find((one) => one.bar === note.bar && one.beat === note.beat);
-  const chord = el("input", { class: "brief", value: at ? at.name : "", "aria-label": "Chord from this note on", placeholder: "Am7", id: "chord" });
-  parts.push(el("label", {}, "chord from here ", chord), el("button", { type: "button", id: "set-chord", onclick: () => edit.chord(note, chord.value.trim()) }, "Keep"));
+  const chord = filled(el("input", { class: "brief", "aria-label": "Chord from this note on", placeholder: "Am7", id: "chord" }), at ? at.name : "");
+  parts.push(el("label", {}, "chord from here ", chord), el("button", { type: "button", id: "set-chord", onclick: () => edit.chord(note, valueAt("chord")) }, "Keep"));
   return group("Phrase and chord", parts);
 }
 
 function remarkFields(note, edit) {
-  const text = el("textarea", { "aria-label": "Remark on the note", id: "remark" });
-  text.defaultValue = note.remark || "";
-  return group("Your remark", text, el("button", { type: "button", id: "set-remark", onclick: () => edit.remark(note, text.value) }, "Keep"));
+  const text = filled(el("textarea", { "aria-label": "Remark on the note", id: "remark" }), note.remark || "");
+  return group("Your remark", text, el("button", { type: "button", id: "set-remark", onclick: () => edit.remark(note, valueAt("remark")) }, "Keep"));
 }

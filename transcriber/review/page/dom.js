@@ -14,6 +14,17 @@ export function el(name, attributes = {}, ...children) {
   return element;
 }
 
+/** Puts the children of `fresh` in place of those of `old`; `kept`, somewhere in `old`, stays in place of `like`. */
+export function renewAround(old, fresh, kept, like) {
+  const stays = [...old.children].find((child) => child.contains(kept));
+  const nodes = [...fresh.childNodes];
+  const at = nodes.findIndex((node) => node.contains(like));
+  [...old.childNodes].forEach((child) => child !== stays && child.remove());
+  stays.before(...nodes.slice(0, at));
+  stays.after(...nodes.slice(at + 1));
+  if (stays !== kept) renewAround(stays, nodes[at], kept, like);
+}
+
 export function byId(id) {
   return document.getElementById(id);
 }

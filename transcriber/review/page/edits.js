@@ -1,4 +1,7 @@
 // Every correction a person can make, as what is sent to the journal.
+//
+// What is sent is worked out when its turn comes, from the newest draft: a second key pressed before the first was
+// answered goes on from what the first made of the note.
 
 import { plus, toggled, valueOf } from "./correct.js";
 import { placeOf, timeOf } from "./player.js";
@@ -6,8 +9,15 @@ import { placeOf, timeOf } from "./player.js";
 const SHORTEST_S = 0.03;
 
 export function makeEdits(store, send) {
-  const keep = (corrections, words) => send("keep", { corrections }, words);
-  const change = (body, words) => send("change", body, words);
+  const newest = (given) => store.notes.get(given?.id) || store.sheet.phrases.find((one) => one.id === given?.id) || given;
+  return Object.fromEntries(Object.entries(changesOf(store))
+    .map(([name, make]) => [name, (...given) => send(() => make(...given.map(newest)))]));
+}
+
+/** For each correction, what is to be sent: where to, what, and what is said of it; nothing where none is due. */
+function changesOf(store) {
+  const keep = (corrections, words) => ({ path: "keep", body: { corrections }, words });
+  const change = (body, words) => ({ path: "change", body, words });
   const one = (note, action, values, words) => keep([{ action, note: note.id, values }], words);
   const after = (note) => store.notes.get(store.order[store.order.indexOf(note.id) + 1]);
   const places = (midi) => store.sheet.instrument.open_midi
@@ -55,6 +65,15 @@ export function makeEdits(store, send) {
     },
     techniques: (note, techniques) => one(note, "replace_techniques", { techniques }, "How it is played was changed."),
     technique: (note, kind) => edits.techniques(note, toggled(note, kind)),
+    changeTechnique(note, old, changed) {
+      const at = standsAt(note, old);
+      const listed = note.techniques.map((each, index) => (index === at ? { ...each, ...changed } : each));
+      return at < 0 ? undefined : edits.techniques(note, listed);
+    },
+    removeTechnique(note, old) {
+      const at = standsAt(note, old);
+      return at < 0 ? undefined : edits.techniques(note, note.techniques.filter((_, index) => index !== at));
+    },
     split(note) {
       const half = plus(plus("0", ...halfOf(note.length)), 0, 1);
       const [bar, beat] = moved(note, half);
@@ -108,9 +127,15 @@ export function makeEdits(store, send) {
     key: (key) => keep([{ action: "set_key", values: { key } }], "The key is kept."),
     retime: (tempo, meter) => change({ kind: "retime", tempo_bpm: tempo, meter }, "The rhythm was written anew."),
     downbeat: (times) => change({ kind: "downbeat", times_s: times }, "The bar lines were moved."),
-    undo: () => send("undo", {}, "Taken back."),
-    redo: () => send("redo", {}, "Done again."),
+    undo: () => ({ path: "undo", body: {}, words: "Taken back." }),
+    redo: () => ({ path: "redo", body: {}, words: "Done again." }),
   };
+
+  /** Where a technique stands that was seen on a note, though it may have been changed since. */
+  function standsAt(note, old) {
+    const same = note.techniques.findIndex((each) => JSON.stringify(each) === JSON.stringify(old));
+    return same < 0 ? note.techniques.findIndex((each) => each.kind === old.kind) : same;
+  }
 
   function placed({ pitch_midi, string, fret }) {
     return { pitch_midi, string, fret };

@@ -17,6 +17,11 @@ export function isTyped(field) {
   return shown.has(field) && field.value !== shown.get(field);
 }
 
+/** Whether a field shows what the draft says. */
+export function follows(field) {
+  return newest.has(field);
+}
+
 /** Shows a value of the draft in a field: at once, or as soon as the keyboard leaves it untouched. */
 export function showIn(field, value) {
   if (!newest.has(field)) field.addEventListener("blur", () => bring(field));
@@ -29,6 +34,11 @@ function bring(field) {
   if (shown.has(field) && field.value !== value && (isTyped(field) || typedInto() === field)) return;
   if (field.value !== value) field.value = value;
   shown.set(field, value);
+}
+
+/** Shows in a field what the draft has for another one that stands for the same. */
+export function showLike(field, like) {
+  if (follows(like)) showIn(field, newest.get(like));
 }
 
 /** Puts a value into a field in place of what was typed: that was taken, and this came of it. */

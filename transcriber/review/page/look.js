@@ -1,8 +1,9 @@
 // The closer look: a question with its moment, its readings to hear and see, and what else can be corrected.
 
-import { el, notice, say } from "./dom.js";
+import { el, notice, renewAround, say } from "./dom.js";
 import { drawCloseup } from "./closeup.js";
 import { noteForm } from "./correct.js";
+import { follows, isTyped, showLike, typedInto } from "./fields.js";
 import { drawLine, layOut } from "./score.js";
 
 const ASPECTS = [["pitch", "its pitch"], ["onset", "its beginning"], ["place", "its place"],
@@ -14,6 +15,16 @@ function nameOf(element) {
   return element.id || element.getAttribute("aria-label") || element.textContent;
 }
 
+/** What was typed into fields or ticked and not kept yet outlives the drawing anew after another change. */
+function carry(old, fresh, but) {
+  for (const field of old.querySelectorAll("#further :is(input, select, textarea)[id]")) {
+    const like = fresh.querySelector(`#${field.id}`);
+    if (!like || field === but) continue;
+    if (field.type === "checkbox") like.checked = field.checked;
+    else if (isTyped(field)) like.value = field.value;
+  }
+}
+
 export class Look {
   constructor(store, view, player, hooks) {
     Object.assign(this, { store, view, player, hooks, question: null, alike: false });
@@ -23,9 +34,10 @@ export class Look {
     return this.question !== null;
   }
 
-  async show(about, aspect, { further = false } = {}) {
+  async show(about, aspect) {
     this.asked = (this.asked || 0) + 1;
     const mine = this.asked;
+    const before = this.hooks.chosen();
     let question;
     try {
       question = await this.store.question(about, aspect);
@@ -35,46 +47,61 @@ export class Look {
     }
     // Another question was asked for meanwhile: that one is shown.
     if (mine !== this.asked) return;
-    const same = this.open && this.question.about === about && this.view.inset;
-    const typed = same ? this.typed() : new Map();
-    const stood = same && this.view.inset.contains(document.activeElement) ? nameOf(document.activeElement) : null;
+    // Whoever went on to another note, or began to type, is not called back.
+    const called = this.hooks.chosen() === before;
+    const same = this.open && this.question.about === about && Boolean(this.view.inset);
     this.question = question;
     this.alike = false;
     const first = question.notes[0];
     this.view.mark("asked", first);
-    this.view.mark("chosen", first);
-    this.hooks.choose(first);
-    const inset = this.build(question, further);
+    if (called) {
+      this.view.mark("chosen", first);
+      this.hooks.choose(first);
+    }
+    const stays = this.put(this.build(question), first, same);
+    this.drawReadings();
+    if (stays || !called || typedInto()) return;
+    this.reveal(first);
+    say(`${question.words} ${question.readings.map((one, at) => `${at + 1}: ${one.words}.`).join(" ")}`);
+  }
+
+  /** Puts a look into the sheet, in place of the one before; tells whether the keyboard stays where it was in it. */
+  put(inset, first, same) {
+    const old = this.view.inset;
+    if (!same) {
+      this.view.unplace();
+      this.view.place(inset, first);
+      return false;
+    }
+    const details = [old, inset].map((one) => one.querySelector("#further"));
+    if (details[0] && details[1]) details[1].open = details[0].open;
+    const here = old.contains(document.activeElement) ? document.activeElement : null;
+    const like = here && follows(here) ? inset.querySelector(`#${here.id}`) : null;
+    carry(old, inset, here);
+    if (like) {
+      showLike(here, like);
+      renewAround(old, inset, here, like);
+      this.view.place(old, first);
+      return true;
+    }
     this.view.unplace();
     this.view.place(inset, first);
-    this.drawReadings();
-    typed.forEach((value, id) => {
-      const field = document.getElementById(id);
-      if (field) field.value = value;
-    });
-    const again = stood && this.reachable().find((element) => nameOf(element) === stood);
-    if (again) {
-      // The same look drawn anew: what had the focus has it again, and nothing is moved.
-      again.focus({ preventScroll: true });
-      return;
-    }
+    const again = here && this.reachable().find((element) => nameOf(element) === nameOf(here));
+    if (again) again.focus({ preventScroll: true });
+    return Boolean(again);
+  }
+
+  reveal(first) {
+    const { inset } = this.view;
     this.view.reveal(first, false);
     inset.focus({ preventScroll: true });
     const short = inset.getBoundingClientRect().bottom - (window.innerHeight - 150);
     const room = this.view.spot(first).getBoundingClientRect().top - 90;
     if (short > 0) window.scrollBy({ top: Math.min(short, Math.max(room, 0)) });
-    say(`${question.words} ${question.readings.map((one, at) => `${at + 1}: ${one.words}.`).join(" ")}`);
   }
 
   reachable() {
     return [...this.view.inset.querySelectorAll("button, input, select, textarea, summary")];
-  }
-
-  /** What was typed into fields and not kept yet: it outlives the drawing anew after another change. */
-  typed() {
-    const fields = this.view.inset.querySelectorAll("textarea[id], input[id]:not([type=checkbox])");
-    const left = [...fields].filter((field) => field.value !== field.defaultValue);
-    return new Map(left.map((field) => [field.id, field.value]));
   }
 
   close() {
@@ -84,7 +111,7 @@ export class Look {
     this.view.mark("asked", null);
   }
 
-  build(question, further) {
+  build(question) {
     const note = this.store.notes.get(question.about);
     const readings = question.readings.map((reading, at) => this.readingItem(reading, at));
     const parts = [
@@ -104,7 +131,7 @@ export class Look {
       parts.push(el("div", { class: "row small" }, "Ask about ",
         ASPECTS.map(([key, words]) => el("button", { type: "button", "aria-pressed": String(key === question.aspect),
           onclick: () => this.show(question.about, key) }, words))));
-      parts.push(el("details", { id: "further", open: further },
+      parts.push(el("details", { id: "further" },
         el("summary", {}, "Correct it by hand"), noteForm(this.store, note, this.hooks)));
     }
     return el("section", { id: "inset", tabindex: "-1", "aria-labelledby": "question-words" }, parts);
@@ -180,7 +207,7 @@ export class Look {
     if (aspect !== "fingering") body.aspect = aspect;
     const from = this.question;
     try {
-      await this.hooks.send("answer", body, `${readings[at].words}.`);
+      await this.hooks.send(() => ({ path: "answer", body, words: `${readings[at].words}.` }));
       if (this.question === from) await this.hooks.next(about);
     } finally {
       this.taking = false;

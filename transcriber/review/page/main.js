@@ -2,6 +2,7 @@
 
 import { byId, clearNotice, el, notice, say } from "./dom.js";
 import { makeEdits } from "./edits.js";
+import { typedInto } from "./fields.js";
 import { Hearing } from "./hearing.js";
 import { Look } from "./look.js";
 import { Player } from "./player.js";
@@ -44,6 +45,7 @@ class Page {
     this.look = new Look(this.store, this.view, this.player, {
       edits: this.edits,
       send: this.send,
+      chosen: () => this.chosen,
       choose: (id) => this.setChosen(id),
       close: () => this.closeLook(),
       next: () => this.nextQuestion(),
@@ -103,41 +105,53 @@ class Page {
     this.view.show(this.store.sheet, this.store.notes, this.store.order);
   }
 
-  /** Sends a change, shows what came of it and tells whether it was kept; how many are under way can be seen from outside. */
-  async send(path, body, words) {
+  /** Sends what `make` gives when its turn comes, shows what came of it and tells whether it was kept. */
+  async send(make) {
+    // How many are under way can be seen from outside.
     document.body.dataset.busy = String(Number(document.body.dataset.busy || 0) + 1);
     try {
-      return await this.sendAndShow(path, body, words);
+      return await this.sendAndShow(make);
     } finally {
       document.body.dataset.busy = String(Number(document.body.dataset.busy) - 1);
     }
   }
 
-  async sendAndShow(path, body, words) {
+  async sendAndShow(make) {
+    let known = new Set();
+    let sent = null;
     try {
-      const known = new Set(this.store.order);
-      await this.store.send(path, body);
-      const added = this.store.order.filter((id) => !known.has(id));
-      const inserted = path === "keep" && body.corrections.some((one) => one.action === "add_note");
-      if (inserted && added.length === 1) this.choose(added[0], !this.look.open);
-      clearNotice("kept");
-      if (words) say(words);
+      sent = await this.store.send(() => {
+        known = new Set(this.store.order);
+        return make();
+      });
     } catch (error) {
-      const actions = [];
-      if (error.again) actions.push(["Make my change all the same", () => this.send(error.again.path, error.again.body, words)],
-        ["Leave it", () => undefined]);
-      if (error.waits) actions.push(["Try again", () => this.send(path, body, words)]);
-      notice(error.message, { bad: true, actions, key: "kept" });
+      this.refused(error, make);
       return false;
     }
-    if (path !== "answer" && this.look.open) {
-      const { about, aspect } = this.look.question;
-      const further = document.getElementById("further");
-      const known = this.store.notes.has(about) || this.store.sheet.phrases.some((one) => one.id === about);
-      if (known) await this.look.show(about, aspect === "fingering" ? undefined : aspect, { further: Boolean(further && further.open) });
-      else this.closeLook();
-    }
+    if (!sent) return false;
+    const added = this.store.order.filter((id) => !known.has(id));
+    const inserted = sent.path === "keep" && sent.body.corrections.some((one) => one.action === "add_note");
+    if (inserted && added.length === 1) this.choose(added[0], !this.look.open && !typedInto());
+    clearNotice("kept");
+    if (sent.words) say(sent.words);
+    if (sent.path !== "answer") await this.renewLook();
     return true;
+  }
+
+  refused(error, make) {
+    const actions = [];
+    if (error.again) actions.push(["Make my change all the same", () => this.send(() => error.again)], ["Leave it", () => undefined]);
+    if (error.waits) actions.push(["Try again", () => this.send(make)]);
+    notice(error.message, { bad: true, actions, key: "kept" });
+  }
+
+  /** Asks what is looked at anew, as the draft is now. */
+  async renewLook() {
+    if (!this.look.open) return;
+    const { about, aspect } = this.look.question;
+    const known = this.store.notes.has(about) || this.store.sheet.phrases.some((one) => one.id === about);
+    if (known) await this.look.show(about, aspect === "fingering" ? undefined : aspect);
+    else this.closeLook();
   }
 
   offerWaiting() {
@@ -149,13 +163,15 @@ class Page {
       return;
     }
     notice("A change was under way when the page or its server ended.", { key: "kept", actions: [
-      ["Make it now", () => this.send(waiting.path, waiting.body, "Kept.")],
+      ["Make it now", () => this.send(() => ({ ...waiting, words: "Kept." }))],
       ["Drop it", () => this.store.remember(null)]] });
   }
 
   async refresh() {
     try {
-      if (await this.store.refresh()) say("The draft was changed elsewhere and is shown anew.");
+      if (!(await this.store.refresh())) return;
+      say("The draft was changed elsewhere and is shown anew.");
+      await this.renewLook();
     } catch {
       // The next change will say that the server is gone.
     }

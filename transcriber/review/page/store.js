@@ -69,9 +69,13 @@ export class Store {
     return true;
   }
 
-  /** Sends a change; one after the other, each on the revision that the one before gave. */
-  send(path, body) {
-    const sent = this.work.then(() => this.post(path, body));
+  /** Sends what `make` gives, if anything; one after the other, each on the revision that the one before gave. */
+  send(make) {
+    const sent = this.work.then(async () => {
+      const wanted = make();
+      if (wanted) await this.post(wanted.path, wanted.body);
+      return wanted;
+    });
     this.work = sent.catch(() => undefined);
     return sent;
   }
@@ -100,11 +104,10 @@ export class Store {
     if (answer.status === 409) {
       this.put(told.sheet);
       throw Object.assign(new Error("Another window changed this draft meanwhile; it is shown now."),
-        { again: { path, body } });
+        { again: { path, body, words: "Kept." } });
     }
     if (!answer.ok) throw new Error(told.error);
     this.put(told);
-    return told;
   }
 
   key() {

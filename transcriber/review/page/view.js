@@ -25,8 +25,6 @@ export class View {
 
   show(sheet, notes, order) {
     Object.assign(this, { sheet, notes, order });
-    const inset = this.inset;
-    const focused = inset && inset.contains(document.activeElement) ? document.activeElement : null;
     this.watcher.disconnect();
     const settings = { notes, order, staff: this.staff, label: this.options.label };
     this.settings = settings;
@@ -52,13 +50,24 @@ export class View {
       }
     });
     this.remarks();
-    this.host.replaceChildren(...this.lines.map((one) => one.host));
+    this.put(this.lines.map((one) => one.host));
     this.lines.forEach((one, number) => {
       one.host.dataset.line = number;
       this.watcher.observe(one.host);
     });
-    if (inset) this.place(inset, this.insetAt);
-    if (focused) focused.focus({ preventScroll: true });
+  }
+
+  /** Puts new lines in place of the old; the closer look between them is not touched, as somebody may type in it. */
+  put(hosts) {
+    const { inset } = this;
+    [...this.host.children].forEach((child) => child !== inset && child.remove());
+    if (!inset) {
+      this.host.append(...hosts);
+      return;
+    }
+    const above = (this.lineOf.get(this.insetAt) ?? hosts.length - 1) + 1;
+    inset.before(...hosts.slice(0, above));
+    inset.after(...hosts.slice(above));
   }
 
   remarks() {
@@ -154,7 +163,7 @@ export class View {
     this.inset = inset;
     this.insetAt = id;
     const one = this.lines[this.lineOf.get(id)] || this.lines[this.lines.length - 1];
-    if (one && one.drawing.nextSibling !== inset) one.drawing.after(inset);
+    if (one && one.host.nextSibling !== inset) one.host.after(inset);
   }
 
   unplace() {
