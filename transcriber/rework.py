@@ -6,7 +6,7 @@ Like `pipeline` this calls stages; unlike it, it starts from a draft.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -48,7 +48,12 @@ def written_score(draft: Draft) -> Score:
     return score_of(draft)
 
 
-def draft_sound(draft: Draft, start_s: float = 0.0, end_s: float | None = None) -> FloatArray:
+def draft_sound(
+    draft: Draft,
+    start_s: float = 0.0,
+    end_s: float | None = None,
+    between: Callable[[], None] | None = None,
+) -> FloatArray:
     """Play a draft as it is written, to the beats of the take.
 
     Parameters
@@ -57,6 +62,8 @@ def draft_sound(draft: Draft, start_s: float = 0.0, end_s: float | None = None) 
     start_s, end_s : float or None
         The part of the take's time that is wanted, None for the end of the take. Only notes that begin
         in it are played.
+    between : callable, optional
+        Called between notes; what it raises ends the work.
 
     Returns
     -------
@@ -92,7 +99,7 @@ def draft_sound(draft: Draft, start_s: float = 0.0, end_s: float | None = None) 
     begin_s = max(start_s, draft.timing.time_of(line.notes[0].start) - _BEFORE_FIRST_S)
     performance = perform(line, EXACT, 0, (beats_s - begin_s, first_beat))
     tone = Tone(peak_db=SOUND_PEAK_DB, detune_cents=_detuned(draft.instrument.reference_hz))
-    sound = render_performance(performance, tone, 0, SOUND_RATE_HZ)
+    sound = render_performance(performance, tone, 0, SOUND_RATE_HZ, between)
     first = round((begin_s - start_s) * SOUND_RATE_HZ)
     part = sound[: len(out) - first]
     out[first : first + len(part)] = part

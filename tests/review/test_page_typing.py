@@ -113,7 +113,8 @@ def test_keys_pressed_before_the_first_was_answered_go_on_from_it(page, path):
     settled(page, path, revision=5)
     note = read_corrected(path).draft.note("n006")
     assert note.pitch_midi == before.pitch_midi + 3
-    assert note.has("vibrato") and note.has("hammer_on")
+    assert note.has("vibrato")
+    assert note.has("hammer_on")
 
 
 def test_a_remark_typed_while_another_change_is_being_kept_goes_on_unbroken(page, path):

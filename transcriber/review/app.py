@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Hashable, Mapping
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -17,6 +18,7 @@ from starlette.routing import Route
 
 from transcriber.errors import AudioError, TranscriberError, UsageError
 from transcriber.review.desk import Desk, StaleError
+from transcriber.review.renderings import Check, Renderings, StoppedError
 from transcriber.review.security import Application, Guard
 
 _TYPES = {
@@ -28,10 +30,14 @@ _TYPES = {
 }
 _RANGE = re.compile(r"bytes=(\d*)-(\d*)")
 
+# How often it is looked whether a sound that is being made is still waited for.
+_LOOK_UP_S = 0.1
+
 Work = Callable[[Mapping[str, Any]], dict[str, Any]]
+Sound = Callable[[Mapping[str, str], Check], bytes]
 
 
-def make_application(desk: Desk, port: int, token: str) -> Application:
+def make_application(desk: Desk, port: int, token: str, renderings: Renderings | None = None) -> Application:
     """Put the page together for one draft.
 
     Parameters
@@ -41,7 +47,10 @@ def make_application(desk: Desk, port: int, token: str) -> Application:
         That the server listens on.
     token : str
         That requests which write must carry.
+    renderings : Renderings, optional
+        Where sounds are made, for whoever wants to end them.
     """
+    renderings = renderings or Renderings()
     routes = [
         Route("/", _file("index.html")),
         *(Route(f"/{name}", _file(name)) for name in page_files() if name != "index.html"),
@@ -54,16 +63,7 @@ def make_application(desk: Desk, port: int, token: str) -> Application:
             Route(f"/api/{name}", _changed(work, desk), methods=["POST"])
             for name, work in _works(desk).items()
         ),
-        Route("/sound/whole", _heard(lambda query: _whole(desk, query.get("kind", "")))),
-        Route("/sound/moment", _heard(lambda query: desk.moment(query.get("about", "")))),
-        Route(
-            "/sound/reading",
-            _heard(
-                lambda query: desk.reading(
-                    query.get("about", ""), query.get("aspect"), query.get("reading", "")
-                )
-            ),
-        ),
+        *(Route(f"/sound/{name}", _heard(make, renderings)) for name, make in _sounds(desk).items()),
     ]
     return Guard(Starlette(routes=routes), port, token)
 
@@ -90,6 +90,17 @@ def _works(desk: Desk) -> dict[str, Work]:
         "change": desk.change,
         "undo": desk.undo,
         "redo": desk.redo,
+    }
+
+
+def _sounds(desk: Desk) -> dict[str, Sound]:
+    """What can be heard, by its address; made while `check` lets it."""
+    return {
+        "whole": lambda query, check: _whole(desk, query.get("kind", ""), check),
+        "moment": lambda query, _check: desk.moment(query.get("about", "")),
+        "reading": lambda query, _check: desk.reading(
+            query.get("about", ""), query.get("aspect"), query.get("reading", "")
+        ),
     }
 
 
@@ -129,10 +140,13 @@ def _changed(work: Work, desk: Desk) -> Callable[[Request], Awaitable[Response]]
     return answer
 
 
-def _heard(give: Callable[[Mapping[str, str]], bytes]) -> Callable[[Request], Awaitable[Response]]:
+def _heard(make: Sound, renderings: Renderings) -> Callable[[Request], Awaitable[Response]]:
     async def answer(request: Request) -> Response:
+        key = (request.url.path, request.url.query)
         try:
-            sound = await run_in_threadpool(give, request.query_params)
+            sound = await _rendered(request, key, renderings, lambda check: make(request.query_params, check))
+        except StoppedError as error:
+            return PlainTextResponse(str(error), 503)
         except TranscriberError as error:
             return PlainTextResponse(str(error), _status(error))
         return _ranged(sound, request.headers.get("range"), "audio/wav")
@@ -140,9 +154,27 @@ def _heard(give: Callable[[Mapping[str, str]], bytes]) -> Callable[[Request], Aw
     return answer
 
 
-def _whole(desk: Desk, kind: str) -> bytes:
+async def _rendered(
+    request: Request, key: Hashable, renderings: Renderings, make: Callable[[Check], bytes]
+) -> bytes:
+    """Wait for a sound as long as the browser does and the server goes on."""
+    rendering = renderings.join(key, make)
+    try:
+        result = asyncio.wrap_future(rendering.result)
+        # Whoever waits no longer does not want to hear how it ended.
+        result.add_done_callback(lambda future: future.cancelled() or future.exception())
+        while not result.done():
+            await asyncio.wait({result}, timeout=_LOOK_UP_S)
+            if not result.done() and (rendering.stopped or await request.is_disconnected()):
+                raise StoppedError("the sound is no longer wanted")
+        return result.result()
+    finally:
+        renderings.leave(key, rendering)
+
+
+def _whole(desk: Desk, kind: str, check: Check) -> bytes:
     draft, revision = desk.draft()
-    return desk.sounds.whole(kind, draft, revision)
+    return desk.sounds.whole(kind, draft, revision, check)
 
 
 def _ranged(data: bytes, wanted: str | None, media_type: str) -> Response:

@@ -6,6 +6,7 @@ import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import FrameType
 
 from transcriber.errors import TranscriberError
 
@@ -52,6 +53,7 @@ def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) ->
 
     from transcriber.review.app import make_application
     from transcriber.review.desk import Desk
+    from transcriber.review.renderings import Renderings
     from transcriber.review.security import HOST, new_token
 
     desk = Desk(settings.draft, find_take(settings))
@@ -59,7 +61,8 @@ def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) ->
     listener = _listener(HOST, settings.port)
     port = listener.getsockname()[1]
     token = new_token()
-    application = make_application(desk, port, token)
+    renderings = Renderings()
+    application = make_application(desk, port, token, renderings)
     config = uvicorn.Config(
         application,
         log_level="error",
@@ -71,7 +74,13 @@ def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) ->
     )
     # The token stands behind the '#', where browsers keep it: it is in no request and no referrer.
     tell(f"http://{HOST}:{port}/#{token}", desk.sounds.has_take)
-    uvicorn.Server(config).run(sockets=[listener])
+
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            renderings.close()
+            super().handle_exit(sig, frame)
+
+    Server(config).run(sockets=[listener])
 
 
 def find_take(settings: ReviewSettings) -> Path | None:

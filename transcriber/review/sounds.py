@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from transcriber.draft import Draft
 from transcriber.errors import UsageError
+from transcriber.review.renderings import Check
 from transcriber.rework import SOUND_RATE_HZ, compressed_bytes, draft_sound, open_take, resampled, wav_bytes
 
 if TYPE_CHECKING:
@@ -52,8 +53,18 @@ class Sounds:
         """Return the recording, None if there is none."""
         return self._recording
 
-    def whole(self, kind: str, draft: Draft, revision: int) -> bytes:
+    def whole(self, kind: str, draft: Draft, revision: int, check: Check | None = None) -> bytes:
         """Return the take, the draft or both as WAV, on the take's time.
+
+        Parameters
+        ----------
+        kind : str
+            One of `KINDS`.
+        draft : Draft
+        revision : int
+            Of the draft: what was made for another is not given again.
+        check : callable, optional
+            Called now and then while sound is made; what it raises ends the work.
 
         Raises
         ------
@@ -69,7 +80,7 @@ class Sounds:
                 return self._take
             made = self._made.get(kind)
             if made is None or made[0] != revision:
-                made = (revision, self._rendered(kind, draft))
+                made = (revision, self._rendered(kind, draft, check))
                 self._made[kind] = made
             return made[1]
 
@@ -91,8 +102,8 @@ class Sounds:
             sound, rate = draft_sound(draft), SOUND_RATE_HZ
         return compressed_bytes(limited(sound), rate)
 
-    def _rendered(self, kind: str, draft: Draft) -> bytes:
-        sound = draft_sound(draft)
+    def _rendered(self, kind: str, draft: Draft, check: Check | None) -> bytes:
+        sound = draft_sound(draft, between=check)
         if kind == "draft":
             return wav_bytes(limited(sound), SOUND_RATE_HZ)
         recording = self._needed()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -20,7 +22,11 @@ _RATE_BOUNDS_HZ = (16000, 96000)
 
 
 def render_performance(
-    performance: Performance, tone: Tone, seed: int, sample_rate_hz: int = SAMPLE_RATE_HZ
+    performance: Performance,
+    tone: Tone,
+    seed: int,
+    sample_rate_hz: int = SAMPLE_RATE_HZ,
+    between: Callable[[], None] | None = None,
 ) -> npt.NDArray[np.float32]:
     """Make the sound of a performance.
 
@@ -32,6 +38,8 @@ def render_performance(
         Same performance, tone and seed give the same samples.
     sample_rate_hz : int
         16,000 to 96,000.
+    between : callable, optional
+        Called between notes and other pieces of work; what it raises ends the rendering.
 
     Returns
     -------
@@ -53,11 +61,12 @@ def render_performance(
     for history in string_histories(performance):
         specs[history.string] = string_for(performance.line.instrument.open_midi(history.string))
         rng = np.random.default_rng([seed, 1, history.string])
-        add_string(out, history, specs[history.string], tone, sample_rate_hz, rng)
+        add_string(out, history, specs[history.string], tone, sample_rate_hz, rng, between)
     add_hand_noises(out, performance, specs, tone, sample_rate_hz, seed)
-    out = amplifier.pickup(out, tone, sample_rate_hz)
-    out = amplifier.drive(out, tone, sample_rate_hz)
-    out = amplifier.room(out, tone, sample_rate_hz)
+    for stage in (amplifier.pickup, amplifier.drive, amplifier.room):
+        if between is not None:
+            between()
+        out = stage(out, tone, sample_rate_hz)
     out = amplifier.to_peak(out, tone.peak_db)
     add_circuit_noise(out, tone, sample_rate_hz, seed)
     return amplifier.to_peak(out, tone.peak_db)

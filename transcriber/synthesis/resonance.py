@@ -7,6 +7,7 @@ the exact integral of its frequency, so bends, slides and slurs are free of clic
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,6 +64,7 @@ def add_string(
     tone: Tone,
     sample_rate_hz: int,
     rng: np.random.Generator,
+    between: Callable[[], None] | None = None,
 ) -> None:
     """Add the sound of one string to `out`, in place.
 
@@ -74,8 +76,12 @@ def add_string(
     tone : Tone
     sample_rate_hz : int
     rng : Generator
+    between : callable, optional
+        Called before each note; what it raises ends the work.
     """
     for excitation in history.excitations:
+        if between is not None:
+            between()
         first = round(excitation.time_s * sample_rate_hz)
         last_s = min(excitation.stop_s + _LAST_FADE_S, excitation.time_s + _LONGEST_S)
         room = min(len(out), round(last_s * sample_rate_hz)) - first

@@ -20,6 +20,7 @@ export class Hearing {
       KINDS.map(([value, words]) => el("option", { value }, words)));
     this.tempo = el("input", { id: "tempo", type: "number", step: "1", onchange: () => this.setTempo() });
     this.own = el("span", { class: "small seldom" });
+    this.making = el("span", { id: "making", class: "small", role: "status", hidden: true }, "its sound is being made…");
     this.beat = el("input", { id: "beat", type: "checkbox", onchange: () => { this.player.click = this.beat.checked; } });
     this.from = el("input", { id: "from", type: "number", min: "0", onchange: () => this.setRound() });
     this.to = el("input", { id: "to", type: "number", min: "0", onchange: () => this.setRound() });
@@ -38,6 +39,7 @@ export class Hearing {
         this.playButton,
         this.hooks.buttons || [],
         el("label", {}, "hear ", this.kinds),
+        this.making,
         el("label", {}, "at ", this.tempo, " BPM ", this.own),
         el("label", { class: "seldom", title: "It starts at a modest level; turn it up as you need." }, "level ", this.level,
           el("span", { class: "small" }, "starts quiet")),
@@ -99,7 +101,7 @@ export class Hearing {
   }
 
   toggle() {
-    if (this.player.playing) this.player.stop();
+    if (this.player.playing || this.player.waiting) this.player.stop();
     else this.player.play().catch((error) => notice(error.message, { bad: true, key: "sound" }));
   }
 
@@ -137,7 +139,9 @@ export class Hearing {
   }
 
   showState() {
-    this.playButton.textContent = this.player.playing ? "Stop" : "Play";
-    this.playButton.setAttribute("aria-pressed", String(this.player.playing));
+    const { playing, waiting, kind } = this.player;
+    this.playButton.textContent = playing || waiting ? "Stop" : "Play";
+    this.playButton.setAttribute("aria-pressed", String(Boolean(playing || waiting)));
+    this.making.hidden = !waiting || kind === "take";
   }
 }

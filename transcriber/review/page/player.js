@@ -21,6 +21,8 @@ export class Player {
     this.until = null;
     this.nextBeat = 0;
     this.context = null;
+    // Where it goes on; whether the sound is there, and who waits for it.
+    Object.assign(this, { at: 0, there: false, loading: null, waiting: null });
     this.audio.volume = this.level;
     this.audio.addEventListener("ended", () => this.tell());
     this.audio.addEventListener("pause", () => this.tell());
@@ -41,27 +43,64 @@ export class Player {
   }
 
   get time() {
-    return this.audio.currentTime;
+    return this.there ? this.audio.currentTime : this.at;
   }
 
-  /** Chooses what is heard, and goes on at the same moment. */
+  /** Goes to a moment, though its sound may not be there yet. */
+  seek(time) {
+    this.at = time;
+    if (this.there) this.audio.currentTime = time;
+  }
+
+  /** Chooses what is heard, from the same moment on. The draft's sound is only asked for when it is to be played. */
   async choose(kind, revision) {
     const address = this.source(kind, revision);
     if (this.address === address) return;
-    const at = this.audio.currentTime;
-    const went = this.playing;
-    this.audio.pause();
-    this.address = address;
-    this.kind = kind;
-    this.audio.src = address;
-    this.audio.load();
-    this.apply();
-    await new Promise((done, failed) => {
-      this.audio.addEventListener("loadedmetadata", done, { once: true });
-      this.audio.addEventListener("error", () => failed(new Error("This sound cannot be played.")), { once: true });
-    });
-    this.audio.currentTime = Math.min(at, this.audio.duration || at);
+    const went = this.playing || this.waiting;
+    this.drop();
+    Object.assign(this, { address, kind });
     if (went) await this.play();
+    else if (kind === "take") await this.load();
+  }
+
+  /** Lets go of the sound that is there or on its way. */
+  drop() {
+    this.at = this.time;
+    this.audio.pause();
+    this.there = false;
+    if (!this.loading) return;
+    this.loading = null;
+    this.audio.removeAttribute("src");
+    this.audio.load();
+    this.giveUp();
+  }
+
+  /** Has the chosen sound brought, unless it is there or on its way; true once it can be played. */
+  load() {
+    if (this.loading) return this.loading;
+    const { audio } = this;
+    this.loading = new Promise((done, failed) => {
+      const wait = new AbortController();
+      const heard = { once: true, signal: wait.signal };
+      this.giveUp = () => {
+        wait.abort();
+        done(false);
+      };
+      audio.addEventListener("loadedmetadata", () => {
+        wait.abort();
+        this.there = true;
+        audio.currentTime = Math.min(this.at, audio.duration || this.at);
+        done(true);
+      }, heard);
+      audio.addEventListener("error", () => {
+        wait.abort();
+        this.loading = null;
+        failed(new Error("This sound cannot be played."));
+      }, heard);
+      audio.src = this.address;
+      this.apply();
+    });
+    return this.loading;
   }
 
   apply() {
@@ -73,20 +112,37 @@ export class Player {
 
   async play(from, until = null) {
     this.sound();
-    if (from !== undefined) this.audio.currentTime = from;
-    else if (this.span && (this.time < this.span[0] - 0.05 || this.time >= this.span[1])) {
-      this.audio.currentTime = this.span[0];
-    }
+    if (from !== undefined) this.seek(from);
+    else if (this.span && (this.time < this.span[0] - 0.05 || this.time >= this.span[1])) this.seek(this.span[0]);
     this.until = until;
+    if (!(await this.brought())) return;
     this.apply();
     this.aim();
     await this.audio.play();
+  }
+
+  /** Waits for the sound; whether it is still to be played then. */
+  async brought() {
+    if (this.there) return true;
+    const wait = {};
+    this.waiting = wait;
+    this.tell();
+    try {
+      return (await this.load()) && this.waiting === wait;
+    } finally {
+      if (this.waiting === wait) this.waiting = null;
+      this.tell();
+    }
   }
 
   stop() {
     this.audio.pause();
     this.until = null;
     if (this.short) this.short.pause();
+    // A sound that is still being made is not made for nobody.
+    if (this.waiting && this.kind !== "take") this.drop();
+    this.waiting = null;
+    this.tell();
   }
 
   setRate(rate) {
@@ -112,8 +168,7 @@ export class Player {
 
   /** Plays a short sound once, the long one halted. */
   async once(address) {
-    this.audio.pause();
-    this.until = null;
+    this.stop();
     this.short = this.short || new Audio();
     this.short.src = address;
     this.short.volume = this.level;
@@ -139,7 +194,7 @@ export class Player {
       return;
     }
     if (this.span && now >= this.span[1]) {
-      this.audio.currentTime = this.span[0];
+      this.seek(this.span[0]);
       this.until = null;
       this.aim();
       return;
