@@ -211,7 +211,7 @@ def test_a_long_draft_draws_only_the_lines_near_the_window(tmp_path, served, ope
 
 @pytest.mark.accuracy
 def test_ctrl_c_ends_the_command_at_once_though_a_long_sound_is_being_made(tmp_path, opened):
-    """2,000 notes take half a minute to render: opening does not begin it, and ending does not wait for it."""
+    """2,000 notes take half a minute: opening does not begin to render them, ending does not wait for it."""
     path = write(repeated(drafted(), 53), tmp_path, take=False)
     program = Program(path)
     page = opened(program.address)
