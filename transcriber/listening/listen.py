@@ -15,6 +15,7 @@ from transcriber.listening.contour import semitones, tuning_reference_hz, with_s
 from transcriber.listening.inharmonicity import measure_inharmonicity
 from transcriber.listening.natural_harmonics import touched_node
 from transcriber.listening.ornaments import with_ornaments
+from transcriber.listening.overtones import without_overtones
 from transcriber.listening.pieces import (
     attack_peaks,
     clear_attacks,
@@ -133,6 +134,7 @@ def _notes_in_making(
     sound, times_s = measured.sound, measured.track.times_s
     pieces = find_pieces(sound, settings, fitted_decisions())
     making = read_strokes(pieces, sound.pitch, times_s, measured.window, measured.hop, settings)
+    making = without_overtones(making, take, times_s, lambda midi: midi_to_hz(midi, measured.reference_hz))
     making = read_beginnings(making, measured.window, measured.hop)
     settle_arrivals(making, measured.window, measured.hop, settings.widest_slur)
     mark_shift_slides(making, measured.window, measured.hop)
