@@ -31,7 +31,7 @@ from transcriber.listening.short_window import LOWEST_SEEN_HZ, ShortWindow
 from transcriber.listening.signs import Sound
 from transcriber.listening.strokes import NoteInMaking, read_strokes
 from transcriber.listening.timbre import sound_alike
-from transcriber.listening.touches import mark_muted, with_dead_notes
+from transcriber.listening.touches import mark_muted, with_dead_notes, without_landings
 from transcriber.listening.transitions import mark_shift_slides, settle_arrivals
 from transcriber.listening.trills import find_trills
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
@@ -136,6 +136,7 @@ def _notes_in_making(
     making = read_strokes(pieces, sound.pitch, times_s, measured.window, measured.hop, settings)
     making = without_overtones(making, take, times_s, lambda midi: midi_to_hz(midi, measured.reference_hz))
     making = read_beginnings(making, measured.window, measured.hop)
+    making = without_landings(making, sound.strength, sound.frame_s)
     settle_arrivals(making, measured.window, measured.hop, settings.widest_slur)
     mark_shift_slides(making, measured.window, measured.hop)
 

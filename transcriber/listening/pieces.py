@@ -27,6 +27,7 @@ _PEAK_REACH = 4  # frames on each side in which an attack must be the strongest
 _BEFORE, _AFTER = 20, 3  # frames around a voiced start in which its attack may lie
 _ATTACK_BEFORE = 9  # frames before the first clear pitch of a short note in which its attack lies
 _BLUR = 3  # frames on each side of an attack in which the pitch window holds both sounds
+_TOUCH_S, _TOUCH_BELOW_DB = 0.15, 28.0
 _TAIL_S = 0.08
 _LOW_PITCH, _LOW_RISE = 43.5, 0.12  # semitones; attack against the take's typical one
 _TRILL_ODDS = 3.0  # log odds by which an alternation speaks against a pick
@@ -215,15 +216,24 @@ def _without_noise(spans: list[Span], peaks: Frames, sound: Sound, settings: Lis
         return []
     level = sound.strength.level_db
     loudest = max(float(level[first:last].max()) for first, last in spans)
-    kept = []
+    kept: list[Span] = []
     for index, (first, last) in enumerate(spans):
         quiet = float(level[first:last].max()) < loudest + settings.quiet_note_db
         begun = bool(((peaks >= first - _ATTACK_BEFORE) & (peaks <= first + _AFTER)).any())
         shortest_s = settings.shortest_begun_s if begun else settings.shortest_note_s
         short = (last - first) * sound.frame_s < shortest_s
-        if not (quiet or short or _is_slip(spans, index, sound) or _is_tail(spans, index, sound)):
+        stray = _is_tail(spans, index, sound) or _is_touch((first, last), kept, sound, loudest)
+        if not (quiet or short or stray or _is_slip(spans, index, sound)):
             kept.append((first, last))
     return kept
+
+
+def _is_touch(span: Span, before: list[Span], sound: Sound, loudest: float) -> bool:
+    """Whether a short faint span stands alone: a finger or the pick that comes to rest on a string."""
+    first, last = span
+    alone = not before or first - before[-1][1] > 2 * _BLUR
+    short = (last - first) * sound.frame_s <= _TOUCH_S
+    return alone and short and float(sound.strength.level_db[first:last].max()) < loudest - _TOUCH_BELOW_DB
 
 
 def _is_tail(spans: list[Span], index: int, sound: Sound) -> bool:

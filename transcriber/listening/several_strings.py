@@ -37,6 +37,7 @@ _RANG_ON_DB = 4.0
 _FALLEN_DB = 26.0
 _NEAR_FRAMES = 8
 _GLIDE_FRAMES = 26  # a slide may leave a note this long before it arrives
+_FAINT = 10 ** (-40 / 20)  # median of a window against the take's loudest sample
 _MOVING = ("bend", "pre_bend", "release", "vibrato", "slide_in", "slide_out", "trill")
 
 
@@ -86,13 +87,16 @@ def hear_together(
     dropped: set[int] = set()
     added: list[NoteInMaking] = []
     doubled: list[int] = []
+    loudest = float(np.abs(take.samples).max(initial=0.0))
     for beginning in _beginnings(notes, attacks, len(take.samples) // hop):
         first = beginning.frame * hop + round(_AFTER_ONSET_S * take.sample_rate_hz)
         last = min(beginning.stop * hop, first + WINDOW)
         if last - first < _SHORTEST_S * take.sample_rate_hz:
             continue
-        peaks = spectrum_peaks(take.samples[first:last], take.sample_rate_hz)
         note = beginning.note
+        if note is None and np.median(np.abs(take.samples[first:last])) < _FAINT * loudest:
+            continue  # hands on the strings, not a chord
+        peaks = spectrum_peaks(take.samples[first:last], take.sample_rate_hz)
         if note is not None and any(t.kind in _MOVING for t in note.techniques):
             continue  # one moving pitch is in two places within the window
         if note is not None and is_one_pitch(peaks, _hz(note.pitch + note.bend, reference_hz)):

@@ -1,4 +1,4 @@
-"""Palm-muted and dead notes, told by how fast a picked string falls silent.
+"""Palm-muted and dead notes, told by how fast a picked string falls silent; fingers heard as they land.
 
 An undamped string loses about 1 dB in the first 80 ms. Under the heel of the hand it loses some 10 dB, its
 high partials first; under fingers that rest on it nearly everything. A note cut short (staccato) stays up
@@ -26,6 +26,7 @@ _MUTED_DB, _MUTED_HIGH_DB = (4.8, 18.0), 4.0  # lost from 23 to 81 ms; above 2.5
 _DEAD_SOON_DB, _DEAD_THEN_DB = 6.0, 18.0
 _EVEN = (0.25, 0.85)  # share of that which a muted note, falling evenly, has lost by 52 ms
 _CLEAR_ATTACK, _QUIETEST_DB = 0.12, -28.0
+_LANDING_S, _LANDING_BELOW_DB = 0.12, 20.0
 _FAR_FROM_NOTES = 9  # frames
 # A finger that leaves a string makes a small noise while the level falls: that is no dead note.
 _GAIN_DB, _LEAST_RISE = 8.0, 0.18
@@ -48,6 +49,35 @@ def mark_muted(notes: list[NoteInMaking], strength: AttackStrength) -> None:
             note.techniques = [Technique("dead_note")]
         elif room > _LATER and _is_muted(strength, note.onset):
             note.techniques.insert(0, Technique("palm_mute"))
+
+
+def without_landings(
+    notes: list[NoteInMaking], strength: AttackStrength, frame_s: float
+) -> list[NoteInMaking]:
+    """Leave out the faint beginning of a note whose finger comes down on the fret before the pick strikes.
+
+    Parameters
+    ----------
+    notes : list of NoteInMaking
+        In order; what is left out is given to the note before.
+    strength : AttackStrength
+    frame_s : float
+        Seconds between frames.
+    """
+    kept: list[NoteInMaking] = []
+    for note, following in zip(notes, [*notes[1:], None], strict=True):
+        if (
+            kept
+            and following is not None
+            and following.picked
+            and following.pitch == note.pitch
+            and (following.onset - note.onset) * frame_s <= _LANDING_S
+            and _peak(strength, following.onset) - _typical(strength, note) >= _LANDING_BELOW_DB
+        ):
+            kept[-1].last = note.last
+        else:
+            kept.append(note)
+    return kept
 
 
 def with_dead_notes(
@@ -101,6 +131,11 @@ def _begins_anew(strength: AttackStrength, attack: int) -> bool:
 
 def _peak(strength: AttackStrength, onset: int) -> float:
     return float(strength.level_db[onset : onset + _PEAK_FRAMES].max(initial=-100.0))
+
+
+def _typical(strength: AttackStrength, note: NoteInMaking) -> float:
+    """Median level of a note: neither the end of the one before nor the attack after it counts."""
+    return float(np.median(strength.level_db[note.onset : max(note.last, note.onset + 1)]))
 
 
 def _fallen(strength: AttackStrength, onset: int, frames: int) -> float:
