@@ -8,6 +8,7 @@ until it is cut.
 from __future__ import annotations
 
 from bisect import bisect_left
+from itertools import zip_longest
 
 import numpy as np
 import numpy.typing as npt
@@ -65,7 +66,7 @@ def without_landings(
         Seconds between frames.
     """
     kept: list[NoteInMaking] = []
-    for note, following in zip(notes, [*notes[1:], None], strict=True):
+    for note, following in zip_longest(notes, notes[1:]):
         if (
             kept
             and following is not None
