@@ -44,7 +44,7 @@ MAY_IMPORT = {
     "attempts": {"errors", "records"} | STAGES,
     "loops": {"errors", "records", "explain", "rework"} | STAGES,
     "lessons": {"errors", "records", "settings", "explain", "loops"} | STAGES,
-    "review": {"errors", "records", "settings", "files", "draft", "rework"},
+    "review": {"errors", "records", "settings", "files", "draft", "explain", "rework"},
     # The draft is the document that everybody downstream sees.
     "cli": {
         "errors",

@@ -235,7 +235,36 @@ def retimed(draft: Draft, tempo_bpm: float | None, meter: Meter) -> Written:
     from transcriber.records.told import Told
 
     tempo = None if tempo_bpm is None else (tempo_bpm, tempo_bpm)
-    return write_rhythm(heard_again(draft), Told(tempo_bpm=tempo, meter=meter))
+    written = write_rhythm(heard_again(draft), Told(tempo_bpm=tempo, meter=meter))
+    line = [note.onset_s for note in draft.notes if note.voice == 1]
+    # What sounds with the line is written where the line's nearest note is.
+    nearest = [min(range(len(line)), key=lambda at: abs(line[at] - note.onset_s)) for note in draft.notes]
+    return replace(written, notes=tuple(written.notes[at] for at in nearest))
+
+
+def with_clicks(sound: FloatArray, rate_hz: int, draft: Draft, start_s: float) -> FloatArray:
+    """Lay a click on each tapped beat under a sound, higher at the bar lines.
+
+    Parameters
+    ----------
+    sound : ndarray of float32, shape (n,)
+        Mono; its first sample stands at `start_s` of the take.
+    rate_hz : int
+    draft : Draft
+        Its beats are clicked.
+    start_s : float
+    """
+    from transcriber.practice.loops import click
+
+    out = sound.copy()
+    for index, time_s in enumerate(draft.timing.beats_s):
+        beat = draft.timing.first_beat + index
+        first = round((time_s - start_s) * rate_hz)
+        if beat % draft.meter.tap or not 0 <= first < len(out):
+            continue
+        part = click(rate_hz, beat % draft.meter.beats == 0)[: len(out) - first]
+        out[first : first + len(part)] += part
+    return out
 
 
 def _heard(note: DraftNote) -> HeardNote:

@@ -27,6 +27,7 @@ from transcriber.draft.consistency import check_consistency
 from transcriber.draft.corrections import Correction, Journal, JournalEntry, NoteMark
 from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase, Timing
 from transcriber.draft.layout import draft_text
+from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
 from transcriber.draft.schema import check_document, show_value
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem
@@ -34,6 +35,12 @@ from transcriber.records.written import Meter, WrittenNote
 
 SAME_ONSET_S = 0.05
 STILL_UNSURE_BELOW = 0.5
+# A tempo within this share of another is the same one (the tolerance of the tempo figure).
+_SAME_TEMPO = 0.04
+_ANSWERED_BY = {
+    TEMPO_UNSURE: {"tempo_bpm", "beats_s"},
+    DOWNBEAT_UNSURE: {"first_beat", "beats_s", "meter"},
+}
 
 
 def apply_journal(
@@ -177,6 +184,9 @@ def _apply_to_many(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft
 
     change = _MANY_ACTIONS[entry.correction.action](draft, entry, find)
     changed = replace(draft, timing=change.timing, chords=change.chords)
+    if isinstance(timing := entry.correction.values.get("timing"), dict):
+        # Beats were found anew for the tempo; where the bars begin was not said.
+        changed = _answered(changed, {key: timing[key] for key in timing if key == "tempo_bpm"})
     for note_id in change.removed:
         changed = _without_note(changed, note_id)
     for note in change.notes:
@@ -293,7 +303,24 @@ def _change_timing(draft: Draft, correction: Correction) -> Draft:
     shift = 0 if "beats_s" in correction.values else new.first_beat - old.first_beat
     notes = tuple(_moved(note, old.meter, new.meter, shift) for note in draft.notes)
     chords = tuple(_moved(chord, old.meter, new.meter, shift) for chord in draft.chords)
-    return replace(draft, timing=new, notes=notes, chords=chords)
+    changed = replace(draft, timing=new, notes=notes, chords=chords)
+    return _answered(changed, correction.values)
+
+
+def _confirm_timing(draft: Draft, correction: Correction) -> Draft:
+    """Settle tempo or bar lines that were found right, if they still are what was found right."""
+    for key, value in correction.values.items():
+        now = getattr(draft.timing, key)
+        known = isinstance(value, int | float) and not isinstance(value, bool)
+        if not known or abs(now - value) > _SAME_TEMPO * (now if key == "tempo_bpm" else 0):
+            raise DraftError(f"{key} is {show_value(now)}; {show_value(value)} was found right")
+    return _answered(draft, correction.values)
+
+
+def _answered(draft: Draft, values: Mapping[str, Any]) -> Draft:
+    """Take away the doubts that a person has answered who said tempo or bar lines."""
+    codes = {code for code, keys in _ANSWERED_BY.items() if keys & set(values)}
+    return replace(draft, issues=tuple(issue for issue in draft.issues if issue.code not in codes))
 
 
 def _moved(item: Any, old: Meter, new: Meter, shift: int) -> Any:
@@ -365,6 +392,7 @@ def _checked_remark(value: Any) -> str | None:
 
 _WHOLE_ACTIONS: Mapping[str, Callable[[Draft, Correction], Draft]] = {
     "change_timing": _change_timing,
+    "confirm_timing": _confirm_timing,
     "set_key": _set_key,
     "set_chords": _set_chords,
     "set_phrase": _set_phrase,

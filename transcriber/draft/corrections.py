@@ -49,6 +49,7 @@ ACTIONS: Mapping[str, _Needs] = {
     "rewrite_rhythm": _Needs(keys=frozenset(("notes", "timing")), required=frozenset(("notes",))),
     "set_remark": _only("remark"),
     "change_timing": _Needs(keys=_TIMING),
+    "confirm_timing": _Needs(keys=frozenset(("tempo_bpm", "first_beat"))),
     "set_key": _only("key"),
     "set_chords": _only("chords"),
     "set_phrase": _Needs(phrase=True, keys=_PHRASE),
@@ -92,7 +93,8 @@ class Correction:
         Keys and values as in the document: the fields to change, ``{"techniques": [...]}``,
         ``{"remark": "..."}``, ``{"key": {...}}``, ``{"chords": [...]}``. `split_note` holds where the second
         note begins. The ``notes`` of `merge_notes` are marks of those that join the first; the ``notes`` of
-        `refinger` and `rewrite_rhythm` are marks with the new place or rhythm of each.
+        `refinger` and `rewrite_rhythm` are marks with the new place or rhythm of each. `confirm_timing` holds
+        what was found right, as it was then.
     undoes : int, optional
         For `undo`: the revision taken back. To undo an undo is to have the first again.
     """

@@ -25,10 +25,11 @@ from transcriber.records.technique import Technique
 from transcriber.records.told import Told
 from transcriber.records.written import Written, WrittenNote
 
+TEMPO_UNSURE, DOWNBEAT_UNSURE = "tempo_unsure", "downbeat_unsure"
 RHYTHM_ISSUES = frozenset(
     {
-        "tempo_unsure",
-        "downbeat_unsure",
+        TEMPO_UNSURE,
+        DOWNBEAT_UNSURE,
         "onset_outside_rhythm",
         "no_rhythm",
         "count_in_not_found",

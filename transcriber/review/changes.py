@@ -102,10 +102,16 @@ def downbeat(draft: Draft, times_s: Sequence[float]) -> tuple[Correction, ...]:
     late = max(sorted(set(phases)), key=phases.count)
     if not late:
         raise UsageError("the bar lines are there already: the taps fall on first beats")
+    return (bar_lines_moved(draft, late),)
+
+
+def bar_lines_moved(draft: Draft, late: int) -> Correction:
+    """Move the bar lines later by some denominator beats, fewer than a bar."""
+    beats = draft.meter.beats
     first = min((note.start(draft.meter) for note in draft.notes), default=Fraction(0))
     # Later by nearly a bar is earlier by a little; but nothing may fall before the pickup bar.
     shift = -late if first - late >= -beats else beats - late
-    return (Correction("change_timing", values={"first_beat": draft.timing.first_beat + shift}),)
+    return Correction("change_timing", values={"first_beat": draft.timing.first_beat + shift})
 
 
 def requantised(

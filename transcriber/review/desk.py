@@ -15,10 +15,12 @@ from transcriber.draft.open_draft import OpenDraft, redo_of, undo_of
 from transcriber.errors import DraftError, TranscriberError, UsageError
 from transcriber.review import changes
 from transcriber.review.closeup import closeup_of
+from transcriber.review.meanings import Meanings, meaning_words
 from transcriber.review.questions import Question, open_questions, question_about
 from transcriber.review.sheet import NoteEntries, note_entry, score_entry, sheet_of
 from transcriber.review.sounds import Sounds
 from transcriber.review.totals import totals_of
+from transcriber.review.whole_take import WHOLE_TAKE
 
 _AROUND_S = 0.35
 
@@ -43,6 +45,7 @@ class Desk:
         self._sheet: tuple[int, str, dict[str, Any]] | None = None
         self._described: tuple[Draft, dict[str, Any]] | None = None
         self._entries = NoteEntries()
+        self._meanings = Meanings()
         self.sounds = Sounds(take_path, self._open.read().draft.source.sha256)
 
     def revision(self) -> dict[str, Any]:
@@ -67,7 +70,7 @@ class Desk:
                     "revision": corrected.revision,
                     "draft": self._open.digest,
                     "name": self._open.path.name.removesuffix(".draft.json"),
-                    **self._described_as(corrected.draft),
+                    **self._described_as(self._explained(corrected.draft)),
                     "problems": [problem.message for problem in corrected.problems],
                     "can_undo": bool(undo_of(journal)),
                     "can_redo": bool(redo_of(journal)),
@@ -77,6 +80,10 @@ class Desk:
                 self._sheet = (*key, shown)
             return self._sheet[2]
 
+    def _explained(self, draft: Draft) -> Draft:
+        """Say anew what the notes mean, once somebody has corrected anything."""
+        return self._meanings.of(draft) if self._open.journal.entries else draft
+
     def _described_as(self, draft: Draft) -> dict[str, Any]:
         """Describe a draft, or give the description of the same draft again."""
         if self._described is None or self._described[0] != draft:
@@ -85,14 +92,17 @@ class Desk:
 
     def question(self, about: str, aspect: str | None) -> dict[str, Any]:
         """Describe a question with its readings as written and the moment seen close up."""
-        draft, revision = self.draft()
+        with self._lock:
+            draft, revision = self.draft()
+            explained = self._explained(draft)
         question = question_about(draft, about, aspect)
+        meant = explained.note(about)
         notes = [note for note in draft.notes if note.id in question.notes]
         readings = []
         for reading in question.readings:
             entry: dict[str, Any] = {"key": reading.key, "words": reading.words}
             try:
-                entry |= _as_written(_with(draft, reading.corrections), draft, question)
+                entry |= _as_written(_with(draft, reading.worked_out()), draft, question)
             except DraftError:
                 # A reading that cannot be written is none.
                 continue
@@ -105,6 +115,7 @@ class Desk:
             "words": question.words,
             "notes": list(question.notes),
             "alike": len(alike),
+            "meaning": None if meant is None else meaning_words(explained, meant),
             "readings": readings,
             "closeup": closeup_of(draft, notes, self.sounds.recording()),
         }
@@ -123,7 +134,11 @@ class Desk:
         if reading is None:
             raise UsageError(f"there is no reading '{key}' of {about}")
         start_s, end_s = _span(draft, question)
-        return self.sounds.part_wav(_with(draft, reading.corrections), start_s, end_s)
+        corrected = _with(draft, reading.worked_out())
+        if about in WHOLE_TAKE:
+            # The notes are the same in each: what differs is the beat.
+            return self.sounds.counted_wav(corrected, start_s, end_s)
+        return self.sounds.part_wav(corrected, start_s, end_s)
 
     def answer(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """Take a reading, for one question or all alike."""
@@ -140,7 +155,7 @@ class Desk:
             taken = [reading for one in asked if (reading := one.reading(key)) is not None]
             if question.reading(key) is None:
                 raise UsageError(f"there is no reading '{key}' of {question.about}")
-            return self._keep(self._fitting(draft, [reading.corrections for reading in taken]), body)
+            return self._keep(self._fitting(draft, [reading.worked_out() for reading in taken]), body)
 
     def keep(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """Append corrections that the page has put together itself."""
@@ -181,7 +196,7 @@ class Desk:
         draft, seen = self.draft()
         if corrections[0].undoes is None:
             # What could not be written out would leave the page without a sheet.
-            self._described_as(_with(draft, corrections, seen))
+            self._described_as(self._meanings.of(_with(draft, corrections, seen)))
         took_s = body.get("took_s")
         known = isinstance(took_s, int | float) and not isinstance(took_s, bool)
         self._open.append(corrections, seen, float(took_s) if known and took_s is not None else None)

@@ -13,6 +13,13 @@ from dataclasses import dataclass
 from transcriber.draft import CONFIDENCE_ASPECTS, Correction, Draft, DraftNote, NoteMark, Phrase
 from transcriber.errors import UsageError
 from transcriber.review.readings import Reading, readings_of
+from transcriber.review.whole_take import (
+    WHOLE_TAKE,
+    asked_words,
+    readings_of_take,
+    shown_notes,
+    unsure_of,
+)
 from transcriber.review.words import beat_words, place_words
 
 UNSURE_BELOW = 0.5
@@ -28,9 +35,9 @@ class Question:
     Attributes
     ----------
     about : str
-        Id of the note or phrase.
+        Id of the note or phrase, or one of `WHOLE_TAKE`.
     aspect : str
-        One of `CONFIDENCE_ASPECTS`, or ``"fingering"`` for a phrase.
+        One of `CONFIDENCE_ASPECTS`, ``"fingering"`` for a phrase or ``"take"`` for the whole take.
     words : str
         The question, such as ``"Bar 7, beat 2: picked or hammered?"``.
     alike : str
@@ -54,7 +61,7 @@ class Question:
 
 
 def open_questions(draft: Draft) -> tuple[Question, ...]:
-    """List what is unsure, the worst first.
+    """List what is unsure: what concerns the whole take, then the worst first.
 
     Parameters
     ----------
@@ -72,17 +79,18 @@ def open_questions(draft: Draft) -> tuple[Question, ...]:
         if unsettled and any(one.toss_up for one in phrase.alternatives):
             # A whole phrase that may lie elsewhere weighs as much as its least sure note.
             asked.append((min(unsettled), phrase.start_s, _about_phrase(draft, phrase)))
-    return tuple(question for _, _, question in sorted(asked, key=lambda one: one[:2]))
+    whole = [_about_take(draft, about) for about in WHOLE_TAKE if unsure_of(draft, about)]
+    return (*whole, *(question for _, _, question in sorted(asked, key=lambda one: one[:2])))
 
 
 def question_about(draft: Draft, about: str, aspect: str | None = None) -> Question:
-    """Ask about any note, or about the fingering of a phrase.
+    """Ask about any note, about the fingering of a phrase, or about the whole take.
 
     Parameters
     ----------
     draft : Draft
     about : str
-        Id of a note or phrase.
+        Id of a note or phrase, or one of `WHOLE_TAKE`.
     aspect : str or None
         Which aspect of the note; None for the least sure one.
 
@@ -91,6 +99,8 @@ def question_about(draft: Draft, about: str, aspect: str | None = None) -> Quest
     UsageError
         If there is no such note, phrase or aspect.
     """
+    if about in WHOLE_TAKE and draft.notes:
+        return _about_take(draft, about)
     index = next((place for place, note in enumerate(draft.notes) if note.id == about), None)
     if index is not None:
         if aspect is not None and aspect not in CONFIDENCE_ASPECTS:
@@ -105,6 +115,17 @@ def question_about(draft: Draft, about: str, aspect: str | None = None) -> Quest
 def least_sure(note: DraftNote) -> str:
     """Name the aspect of a note with the lowest confidence."""
     return min(CONFIDENCE_ASPECTS, key=lambda aspect: float(getattr(note.confidence, aspect)))
+
+
+def _about_take(draft: Draft, about: str) -> Question:
+    return Question(
+        about=about,
+        aspect="take",
+        words=asked_words(draft, about),
+        alike=about,
+        notes=shown_notes(draft),
+        readings=readings_of_take(draft, about, AS_DRAFTED),
+    )
 
 
 def _about_note(draft: Draft, index: int, aspect: str) -> Question:

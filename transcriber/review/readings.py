@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from statistics import median
 from typing import Any
@@ -46,12 +46,19 @@ class Reading:
         Stable name; equal keys of alike questions are the same answer.
     words : str
     corrections : tuple of Correction
-        What taking it appends to the journal.
+        What taking it appends to the journal; empty where `work` finds it.
+    work : callable or None
+        Works out the corrections where that takes a stage.
     """
 
     key: str
     words: str
-    corrections: tuple[Correction, ...]
+    corrections: tuple[Correction, ...] = ()
+    work: Callable[[], tuple[Correction, ...]] | None = field(default=None, compare=False)
+
+    def worked_out(self) -> tuple[Correction, ...]:
+        """Return the corrections, worked out if need be."""
+        return self.corrections if self.work is None else self.work()
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from transcriber.draft import Contour, Draft, DraftNote
+from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import encode
+from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
 from transcriber.review.questions import UNSURE_BELOW, open_questions
 from transcriber.review.words import NOTE_NAMES, beat_words, pitch_words, techniques_words
 from transcriber.rework import written_score
@@ -15,6 +17,8 @@ _NOTE_KEYS = (
     "id", "onset_s", "end_s", "pitch_midi", "string", "fret", "finger", "bar", "beat", "length", "techniques",
     "remark", "alternatives",
 )  # fmt: skip
+# Issues that are asked as questions.
+_ASKED = frozenset((CHECK_NOTE, TEMPO_UNSURE, DOWNBEAT_UNSURE))
 _NO_CONTOUR = Contour((), ())
 
 
@@ -78,7 +82,7 @@ def sheet_of(draft: Draft, entries: NoteEntries | None = None) -> dict[str, Any]
         "issues": [
             {"message": issue.message, "start_s": issue.start_s}
             for issue in draft.issues
-            if issue.code != "check_note"
+            if issue.code not in _ASKED
         ],
         "notes": [entries.of(note) for note in draft.notes],
         **score_entry(draft),

@@ -12,7 +12,15 @@ import numpy.typing as npt
 from transcriber.draft import Draft
 from transcriber.errors import UsageError
 from transcriber.review.renderings import Check
-from transcriber.rework import SOUND_RATE_HZ, compressed_bytes, draft_sound, open_take, resampled, wav_bytes
+from transcriber.rework import (
+    SOUND_RATE_HZ,
+    compressed_bytes,
+    draft_sound,
+    open_take,
+    resampled,
+    wav_bytes,
+    with_clicks,
+)
 
 if TYPE_CHECKING:
     from transcriber.records.recording import WholeRecording
@@ -92,6 +100,14 @@ class Sounds:
     def part_wav(self, draft: Draft, start_s: float, end_s: float) -> bytes:
         """Return a part of a draft played as written, as WAV."""
         return wav_bytes(limited(draft_sound(draft, start_s, end_s)), SOUND_RATE_HZ)
+
+    def counted_wav(self, draft: Draft, start_s: float, end_s: float) -> bytes:
+        """Return a part of the take (of the draft, where there is none) with its beats clicked, as WAV."""
+        if self._recording is None:
+            sound, rate_hz = draft_sound(draft, start_s, end_s), SOUND_RATE_HZ
+        else:
+            sound, rate_hz = self._recording.part(start_s, end_s), self._recording.sample_rate_hz
+        return wav_bytes(limited(with_clicks(sound, rate_hz, draft, start_s)), rate_hz)
 
     def compressed(self, kind: str, draft: Draft) -> tuple[bytes, str]:
         """Return the take or the draft small, and its media type."""

@@ -10,7 +10,7 @@ from typing import Any
 from transcriber.draft import Draft, Journal
 
 # A person who found the draft right, or wrote a remark or a name, has corrected nothing.
-NO_CORRECTION = frozenset(("confirm_note", "set_remark", "set_phrase", "remove_phrase"))
+NO_CORRECTION = frozenset(("confirm_note", "confirm_timing", "set_remark", "set_phrase", "remove_phrase"))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,11 @@ const ASPECTS = [["pitch", "its pitch"], ["onset", "its beginning"], ["place", "
 
 const ABOVE = ["bend", "pre_bend", "release", "vibrato", "trill", "palm_mute", "let_ring"];
 
+/** Which aspect of a note is asked about; a question about a phrase or the whole take has only one. */
+export function aspectOf({ aspect }) {
+  return ASPECTS.some(([key]) => key === aspect) ? aspect : undefined;
+}
+
 function nameOf(element) {
   return element.id || element.getAttribute("aria-label") || element.textContent;
 }
@@ -118,6 +123,7 @@ export class Look {
       el("div", { class: "over" },
         el("h2", { id: "question-words" }, question.words),
         el("button", { type: "button", onclick: () => this.hooks.close(), "aria-label": "Close the closer look" }, "Close ", el("kbd", {}, "Esc"))),
+      question.meaning ? el("p", { id: "meaning", class: "small" }, question.meaning) : null,
       el("div", { class: "grid" },
         el("div", {},
           drawCloseup(question.closeup, this.store.sheet, question.notes),
@@ -194,7 +200,7 @@ export class Look {
     const { about, aspect, readings, revision } = this.question;
     if (!readings[at]) return;
     const query = new URLSearchParams({ about, reading: readings[at].key, revision });
-    if (aspect !== "fingering") query.set("aspect", aspect);
+    if (aspectOf({ aspect })) query.set("aspect", aspect);
     this.player.once(`sound/reading?${query}`).catch((error) => notice(error.message, { bad: true }));
   }
 
@@ -204,7 +210,7 @@ export class Look {
     if (!readings[at] || this.taking) return;
     this.taking = true;
     const body = { about, reading: readings[at].key, alike: this.alike };
-    if (aspect !== "fingering") body.aspect = aspect;
+    if (aspectOf({ aspect })) body.aspect = aspect;
     const from = this.question;
     try {
       await this.hooks.send(() => ({ path: "answer", body, words: `${readings[at].words}.` }));

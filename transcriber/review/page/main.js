@@ -4,7 +4,7 @@ import { byId, clearNotice, el, notice, say } from "./dom.js";
 import { makeEdits } from "./edits.js";
 import { typedInto } from "./fields.js";
 import { Hearing } from "./hearing.js";
-import { Look } from "./look.js";
+import { aspectOf, Look } from "./look.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
 import { TakeForm } from "./takeform.js";
@@ -149,8 +149,9 @@ class Page {
   async renewLook() {
     if (!this.look.open) return;
     const { about, aspect } = this.look.question;
-    const known = this.store.notes.has(about) || this.store.sheet.phrases.some((one) => one.id === about);
-    if (known) await this.look.show(about, aspect === "fingering" ? undefined : aspect);
+    const { notes, sheet } = this.store;
+    const known = notes.has(about) || [...sheet.phrases.map((one) => one.id), ...sheet.questions.map((one) => one.about)].includes(about);
+    if (known) await this.look.show(about, aspectOf({ aspect }));
     else this.closeLook();
   }
 
@@ -231,7 +232,7 @@ class Page {
     const here = this.look.open ? questions.findIndex((one) => one.about === this.look.question.about) : -1;
     const next = questions[(here + 1) % questions.length];
     this.player.stop();
-    return this.look.show(next.about, next.aspect === "fingering" ? undefined : next.aspect);
+    return this.look.show(next.about, aspectOf(next));
   }
 
   closeLook() {
