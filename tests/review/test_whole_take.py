@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -49,17 +50,9 @@ def test_what_the_draft_is_unsure_of_as_a_whole_is_asked_first_and_not_listed():
 def test_the_other_tempo_is_read_off_what_the_rhythm_stage_says():
     """The stage's own words, not a copy of them."""
 
-    class Decision:
-        other_tempo_bpm, downbeat_confidence = 112.4, 1.0
-
-    class Parameters:
-        class bars:
-            sure_from = 0.5
-
-    class Line:
-        onsets_s = np.zeros(0)
-
-    (problem,) = _problems(Decision, np.zeros(0, dtype=bool), Line, Parameters)
+    decision = SimpleNamespace(other_tempo_bpm=112.4, downbeat_confidence=1.0)
+    parameters = SimpleNamespace(bars=SimpleNamespace(sure_from=0.5))
+    (problem,) = _problems(decision, np.zeros(0, dtype=bool), None, parameters)
     assert isinstance(problem, Problem)
     draft = unsure(Issue(problem.code, problem.message, None, None, ()))
     assert [one.key for one in open_questions(draft)[0].readings] == [AS_DRAFTED, "tempo_112"]

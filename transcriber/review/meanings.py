@@ -39,7 +39,7 @@ def _same(old: DraftNote | None, new: DraftNote) -> DraftNote:
 
 
 def meaning_words(draft: Draft, note: DraftNote) -> str | None:
-    """Say what a note is in its key, over its chord and in the shape it lies in; None where nothing is known."""
+    """Say what a note is in its key, over its chord and in its shapes; None where nothing is known."""
     meaning = note.meaning
     if meaning is None or draft.key is None:
         return None
