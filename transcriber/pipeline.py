@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import logging
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -446,6 +446,18 @@ def result_paths(folder: Path, name: str, formats: Sequence[str] = USUAL_FORMATS
 def format_paths(folder: Path, name: str, formats: Sequence[str]) -> tuple[Path, ...]:
     """Paths of the formats that are a single file."""
     return tuple(folder / f"{name}{row.suffix}" for row in export_formats(formats) if row.single)
+
+
+def left_behind(
+    folder: Path, name: str, formats: Sequence[str], written: Iterable[Path]
+) -> tuple[Path, ...]:
+    """Paths of pages and pictures that an earlier export of a draft left, which `written` has no more."""
+    from transcriber.export.formats import left_behind as left_by
+
+    names = [path.name for path in written if path.parent == folder]
+    there = [path.name for path in folder.iterdir()]
+    rows = export_formats(formats)
+    return tuple(folder / each for row in rows for each in left_by(row, name, names, there))
 
 
 def rendered_files(

@@ -1,6 +1,7 @@
 """`transcriber export`: files, words, exit codes."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -8,7 +9,9 @@ import pytest
 
 from transcriber.cli import run
 from transcriber.draft import Correction, NoteMark, append_correction, journal_path, write_draft
-from transcriber.export.formats import FORMATS
+from transcriber.explain import explained
+from transcriber.export.formats import FORMATS, formats_named, left_behind
+from transcriber.settings import ExportSettings
 
 SINGLE = [row for row in FORMATS if row.single]
 
@@ -164,3 +167,64 @@ def test_what_is_not_installed_is_told_before_the_take_is_heard(tmp_path, stub_s
     assert "pip install 'transcriber[plot]'" in capsys.readouterr().err
     assert stub_stages == []
     assert names(tmp_path) == []
+
+
+def test_pages_of_an_earlier_longer_export_go_and_nothing_else_does(document, capsys):
+    assert run(["export", str(document), "--to", "necks", "-q"]) == 0
+    made = sorted(document.parent.glob("line.neck-*.svg"))
+    there = len(made)
+    assert there >= 1
+    more = [document.with_name(f"line.neck-{number:02d}.svg") for number in (there + 1, there + 2)]
+    others = [
+        document.with_name(name)
+        for name in (f"line.neck-{there + 4:02d}.svg", "line.neck-xx.svg", "line2.neck-01.svg", "line.mid")
+    ]
+    for path in (*more, *others):
+        path.write_text("old")
+    # Without --force nothing is replaced, and nothing goes.
+    assert run(["export", str(document), "--to", "necks", "-q"]) == 1
+    assert all(path.exists() for path in more)
+    capsys.readouterr()
+    assert run(["export", str(document), "--to", "necks", "--force", "--json"]) == 0
+    (entry,) = json.loads(capsys.readouterr().out)
+    assert entry["removed"] == [str(path) for path in more]
+    assert entry["files"] == [str(path) for path in made]
+    assert not any(path.exists() for path in more)
+    assert all(path.read_text() == "old" for path in others)
+    more[0].write_text("old")
+    assert run(["export", str(document), "--to", "necks", "--force"]) == 0
+    assert f"Removed, as the earlier export had more of them: {more[0]}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("format_name", "written", "there", "left"),
+    [
+        ("sheet-svg", ["-1", "-2"], ["-1", "-2", "-3", "-4", "-6"], ["-3", "-4"]),
+        # One page has no number.
+        ("sheet-svg", [""], ["", "-1", "-2", "-3"], ["-1", "-2", "-3"]),
+        ("sheet-png", ["-1", "-2"], ["", "-1", "-2"], [""]),
+        ("sheet-png", ["-1", "-2"], ["-1", "-2", "-10"], []),
+        ("sheet-png", [], ["-1", "-2"], []),
+    ],
+)
+def test_the_pages_left_behind_are_those_beyond_the_new_ones(format_name, written, there, left):
+    (row,) = formats_named([format_name])
+    ending = format_name.removeprefix("sheet-")
+    name = "a.b (1)"
+
+    def named(pages):
+        return [f"{name}.sheet{page}.{ending}" for page in pages]
+
+    strangers = [f"axb (1).sheet-3.{ending}", f"{name}.sheet-3.{ending}x", f"{name}.sheet-3a.{ending}"]
+    found = left_behind(row, name, named(written), [*strangers, *named(there)])
+    assert found == tuple(named(left))
+
+
+@pytest.mark.parametrize("name", ["sheet-svg", "sheet-png", "phrases", "necks"])
+def test_a_format_of_several_files_knows_its_own_names(name, document, draft):
+    (row,) = formats_named([name])
+    if row.needs is not None:
+        pytest.importorskip(row.needs[0], reason="the extra 'sheet' is not installed")
+    suffixes = [one for one in row.write(explained(draft), ExportSettings()) if not one.endswith(".json")]
+    assert suffixes
+    assert all(re.fullmatch(row.numbered, suffix) for suffix in suffixes)

@@ -9,10 +9,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from transcriber.cli.console import Output, progress_on, say_error
+from transcriber.cli.console import Output, progress_on, say_error, say_warning
 from transcriber.cli.failures import exit_code_of, tell
 from transcriber.cli.interrupts import interrupts_deferred
-from transcriber.cli.results import check_folder, check_free, write_into
+from transcriber.cli.results import (
+    check_folder,
+    check_free,
+    remove_left_behind,
+    removed_words,
+    write_into,
+)
 from transcriber.cli.summary import error_entry, print_summary, result_entry
 from transcriber.cli.values import draft_settings, export_settings, format_names
 from transcriber.errors import TranscriberError, UsageError
@@ -89,6 +95,9 @@ def _draft_one(
         draft = draft_take(target.take, settings, progress)
         made = draft_files(draft, target.folder, target.name, export, formats)
         write_into(target.folder, made.files, arguments.force)
+    removed = remove_left_behind(target.folder, target.name, formats, made.files) if arguments.force else []
+    if removed and not arguments.quiet:
+        say_warning(removed_words(removed))
     return made
 
 

@@ -6,11 +6,18 @@ import argparse
 import json
 import os
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from transcriber.cli.console import Output, progress_on, say_warning
-from transcriber.cli.results import check_folder, check_free, write_into
+from transcriber.cli.results import (
+    check_folder,
+    check_free,
+    remove_left_behind,
+    removed_words,
+    write_into,
+)
 from transcriber.cli.values import export_settings, format_names
 from transcriber.errors import TranscriberError, UsageError
 from transcriber.pipeline import DRAFT_SUFFIX, export_formats, exported_files, format_paths
@@ -51,7 +58,8 @@ def run_export(arguments: argparse.Namespace) -> int:
         return 0
     files = made.files if target.file is None else {target.file: next(iter(made.files.values()))}
     write_into(target.folder, files, arguments.force)
-    _tell(arguments, [str(path) for path in files], [problem.message for problem in made.problems])
+    removed = remove_left_behind(target.folder, target.name, formats, files) if arguments.force else []
+    _tell(arguments, files, removed, [problem.message for problem in made.problems])
     return 0
 
 
@@ -114,9 +122,21 @@ def _to_output(data: bytes) -> None:
         raise TranscriberError(f"standard output cannot be written: {error.strerror or error}") from error
 
 
-def _tell(arguments: argparse.Namespace, files: list[str], left_out: list[str]) -> None:
+def _tell(
+    arguments: argparse.Namespace, files: Iterable[Path], removed: list[Path], left_out: list[str]
+) -> None:
+    written = [str(path) for path in files]
     if arguments.json:
-        entry = {"draft": arguments.draft, "ok": True, "files": files, "corrections_left_out": left_out}
+        entry = {
+            "draft": arguments.draft,
+            "ok": True,
+            "files": written,
+            "removed": [str(path) for path in removed],
+            "corrections_left_out": left_out,
+        }
         Output().raw(json.dumps([entry], indent=2))
-    else:
-        Output().line("Written: " + ", ".join(files))
+        return
+    output = Output()
+    output.line("Written: " + ", ".join(written))
+    if removed:
+        output.line(removed_words(removed))

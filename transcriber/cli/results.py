@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
+from transcriber.cli.console import say_warning
 from transcriber.errors import TranscriberError
 from transcriber.files import write_all_whole
 
@@ -36,6 +37,29 @@ def check_folder(folder: Path) -> None:
         raise TranscriberError(f"'{place}' is not a folder; name another place with --out")
     if not os.access(place, os.W_OK | os.X_OK):
         raise TranscriberError(f"folder '{place}' cannot be written to; name another with --out")
+
+
+def remove_left_behind(folder: Path, name: str, formats: Sequence[str], files: Iterable[Path]) -> list[Path]:
+    """Remove the pages and pictures of an earlier export that was just replaced by one of fewer; say so.
+
+    A file that cannot be removed is told of and stays.
+    """
+    from transcriber.pipeline import left_behind
+
+    removed = []
+    for path in left_behind(folder, name, formats, files):
+        try:
+            path.unlink()
+        except OSError as error:
+            say_warning(f"'{path}' is of an earlier export and cannot be removed: {error.strerror or error}")
+        else:
+            removed.append(path)
+    return removed
+
+
+def removed_words(removed: Sequence[Path]) -> str:
+    """One line that tells what was removed."""
+    return "Removed, as the earlier export had more of them: " + ", ".join(str(path) for path in removed)
 
 
 def write_into(folder: Path, files: Mapping[Path, bytes], force: bool) -> None:

@@ -6,6 +6,7 @@ list the formats at once.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -38,6 +39,9 @@ class Format:
         Whether it can be shown on a terminal.
     needs : (str, str) or None
         A module it cannot do without, and the extra that installs it.
+    numbered : str or None
+        For a format of several files: what follows NAME in theirs, as a regular expression whose one group is
+        the number, empty where there is only one file.
     """
 
     name: str
@@ -46,6 +50,7 @@ class Format:
     write: Callable[[Draft, ExportSettings], Written]
     text: bool = False
     needs: tuple[str, str] | None = None
+    numbered: str | None = None
 
     def check_installed(self) -> None:
         """Refuse a format whose module is not installed, before any work is done for it.
@@ -144,16 +149,37 @@ FORMATS: tuple[Format, ...] = (
         text=True,
     ),
     Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf"), needs=("lilypond", "sheet")),
-    Format("sheet-svg", "", "the sheet's pages as SVG", _sheet("svg"), needs=("lilypond", "sheet")),
-    Format("sheet-png", "", "the sheet's pages as PNG", _sheet("png"), needs=("lilypond", "sheet")),
+    Format(
+        "sheet-svg",
+        "",
+        "the sheet's pages as SVG",
+        _sheet("svg"),
+        needs=("lilypond", "sheet"),
+        numbered=r"\.sheet(?:-(\d+))?\.svg",
+    ),
+    Format(
+        "sheet-png",
+        "",
+        "the sheet's pages as PNG",
+        _sheet("png"),
+        needs=("lilypond", "sheet"),
+        numbered=r"\.sheet(?:-(\d+))?\.png",
+    ),
     Format(
         "phrases",
         "",
         "tab picture of each phrase, transparent, with times (JSON)",
         _phrases,
         needs=("lilypond", "sheet"),
+        numbered=r"\.phrase-(\d+)\.png",
     ),
-    Format("necks", "", "picture of the neck for each shape that is played out of (SVG)", _necks),
+    Format(
+        "necks",
+        "",
+        "picture of the neck for each shape that is played out of (SVG)",
+        _necks,
+        numbered=r"\.neck-(\d+)\.svg",
+    ),
     Format("jams", ".jams", "JAMS, for research: notes, pitch curves, beats, key, chords", _jams, text=True),
     Format("captions", ".vtt", "captions for a video (WebVTT): phrase, bar, tab line", _captions, text=True),
     Format("csv", ".notes.csv", "table of the notes; no pitch curves", _note_table, text=True),
@@ -179,3 +205,40 @@ def formats_named(names: Iterable[str]) -> tuple[Format, ...]:
             hint = f"did you mean '{near[0]}'?" if near else f"choose from {', '.join(known)}"
             raise UsageError(f"there is no format '{name}'; {hint}")
     return tuple(row for row in FORMATS if row.name in wanted)
+
+
+def left_behind(row: Format, name: str, written: Iterable[str], there: Iterable[str]) -> tuple[str, ...]:
+    """Tell which files of an earlier export in a format a later one of fewer pages did not write again.
+
+    Parameters
+    ----------
+    row : Format
+    name : str
+        NAME of the export.
+    written : iterable of str
+        Names of the files that it wrote.
+    there : iterable of str
+        Names of all files in the folder.
+
+    Returns
+    -------
+    tuple of str
+        In order of their numbers. Pages are numbered without a gap: what lies beyond one is somebody else's.
+    """
+    if row.numbered is None:
+        return ()
+    form = re.compile(re.escape(name) + row.numbered)
+
+    def numbers(names: Iterable[str]) -> dict[int, str]:
+        matches = {each: form.fullmatch(each) for each in names}
+        return {int(match[1] or 0): each for each, match in matches.items() if match is not None}
+
+    old, new = numbers(there), numbers(written)
+    if not new:
+        return ()
+    left = [0] if 0 in old and 0 not in new else []
+    number = max(new) + 1
+    while number in old:
+        left.append(number)
+        number += 1
+    return tuple(old[each] for each in left)

@@ -15,6 +15,7 @@ from typing import Any
 from transcriber.draft.document import Contour, Draft, DraftNote
 from transcriber.export.chord_symbols import NONE, OTHER, parse_chord
 from transcriber.export.plain_words import one_line, title_of
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.technique import Technique
 
 JAMS_VERSION = "0.3.5"
@@ -170,7 +171,7 @@ def _contours(draft: Draft, notes: Sequence[DraftNote]) -> dict[str, list[Any]]:
 
 
 def _hertz(draft: Draft, note: DraftNote, contour: Contour) -> list[tuple[float, float]]:
-    base = draft.instrument.reference_hz * 2 ** (((note.pitch_midi or 0) - 69) / 12)
+    base = midi_to_hz(note.pitch_midi or 0, draft.instrument.reference_hz)
     return [
         (time_s, 0.0 if cents is None else round(base * 2 ** (cents / 1200), 4))
         for time_s, cents in zip(contour.times_s, contour.cents, strict=True)

@@ -141,7 +141,7 @@ def _notes_in_making(
     mark_shift_slides(making, measured.window, measured.hop)
 
     def same_string(before: NoteInMaking, note: NoteInMaking) -> bool:
-        f0_hz = measured.reference_hz * 2 ** ((note.pitch - 69) / 12)
+        f0_hz = midi_to_hz(note.pitch, measured.reference_hz)
         return sound_alike(take, float(times_s[before.last - 1]), float(times_s[note.onset]), f0_hz)
 
     making = with_ornaments(making, find_trills(sound), sound.frame_s, same_string)

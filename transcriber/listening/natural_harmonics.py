@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from transcriber.records.heard import HeardNote
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
 from transcriber.records.take import Take
 
@@ -70,7 +71,7 @@ def touched_node(take: Take, note: HeardNote, reference_hz: float, instrument: I
     long_enough = note.end_s - note.onset_s >= _SHORTEST_S and begin + _WINDOW <= len(take.samples)
     if not (nodes and len(cents) and long_enough and begin >= 0):
         return None
-    f0_hz = reference_hz * 2 ** ((note.pitch_midi + float(np.median(cents)) / 100 - 69) / 12)
+    f0_hz = midi_to_hz(note.pitch_midi + float(np.median(cents)) / 100, reference_hz)
     levels = _levels(take, begin)
     ended = round((note.onset_s - take.start_s) * take.sample_rate_hz) - _WINDOW
     before = _levels(take, ended) if ended >= 0 else np.full(len(levels), -200.0)

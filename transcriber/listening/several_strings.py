@@ -19,6 +19,7 @@ from transcriber.listening.two_notes import (
     own_level_db,
     spectrum_peaks,
 )
+from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
 from transcriber.records.problem import Problem
 from transcriber.records.take import Take
@@ -227,7 +228,7 @@ def _chord(start_s: float) -> Problem:
 
 
 def _hz(midi: float, reference_hz: float) -> float:
-    return float(reference_hz * 2 ** ((midi - 69) / 12))
+    return midi_to_hz(midi, reference_hz)
 
 
 def _midi(hz: float, reference_hz: float) -> float:

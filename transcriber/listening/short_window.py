@@ -15,6 +15,7 @@ from scipy.ndimage import median_filter
 
 from transcriber.listening.pitch.difference import difference_function, normalised_difference
 from transcriber.listening.pitch.refine import refine_periods
+from transcriber.records.pitch import midi_to_hz
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.int64]
@@ -64,7 +65,7 @@ class ShortWindow:
         low, high = 8, _LONGEST_LAG
         middle = _LONGEST_LAG // 2
         if near is not None:
-            period = self.rate_hz / (self.reference_hz * 2 ** ((near - 69) / 12))
+            period = self.rate_hz / midi_to_hz(near, self.reference_hz)
             middle = int(period)
             low = max(low, int(period / 2 ** (_NEAR_SEMITONES / 12)))
             high = min(high, int(period * 2 ** (_NEAR_SEMITONES / 12)) + 2)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from transcriber.draft.document import Draft, Phrase
 from transcriber.practice.stretch import kept_around, stretched
+from transcriber.records.pitch import midi_to_hz
 
 Sound = npt.NDArray[np.float32]
 
@@ -140,7 +141,7 @@ def strummed(
     out = np.zeros(len(times))
     for place, pitch in enumerate(pitches_midi):
         since = times - _STRUM_S * place
-        hz = reference_hz * 2.0 ** ((pitch - 69) / 12)
+        hz = midi_to_hz(pitch, reference_hz)
         tone = sum(
             np.sin(2 * np.pi * hz * k * since) * np.exp(-since * k / _CHORD_FALL_S) / k**2
             for k in range(1, _CHORD_PARTIALS + 1)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from transcriber.records.pitch import midi_to_hz
 from transcriber.synthesis.excitation import Damping, Excitation, StringHistory
 from transcriber.synthesis.string_model import (
     StringSpec,
@@ -174,7 +175,7 @@ def _pitch_and_stiffness(
     history: StringHistory, spec: StringSpec, tone: Tone, times_s: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     midi = np.interp(times_s, history.times_s, history.midi)
-    f0 = tone.reference_hz * 2.0 ** ((midi - 69.0) / 12.0)
+    f0 = midi_to_hz(midi, tone.reference_hz)
     index = np.maximum(np.searchsorted(history.fret_times_s, times_s + 1e-9, side="right") - 1, 0)
     return f0, inharmonicity_at_fret(spec.inharmonicity, history.length_frets[index])
 
