@@ -169,6 +169,12 @@ def _explain(error: Any) -> str:
         known = error.schema.get("properties", {})
         extra = next(key for key in error.instance if key not in known)
         return f"{path} has the key {show_value(extra)}, which this format does not know"
+    if rule == "anyOf":
+        # Of several forms the value is held against the one whose type it has.
+        near = next((each for each in error.context if each.validator != "type"), None)
+        if near is not None:
+            return _explain(near)
+        rule, bound = "type", [each.validator_value for each in error.context]
     if rule == "type" and isinstance(error.instance, float) and not math.isfinite(error.instance):
         bound = "a finite number"
     if isinstance(bound, list):

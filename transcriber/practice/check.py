@@ -23,7 +23,6 @@ from transcriber.practice.wanted import Wanted, wanted_notes
 from transcriber.records.heard import HeardNote
 from transcriber.records.pitch import A4_HZ
 
-
 _SLURS = ("hammer_on", "pull_off", "slide", "grace", "trill")
 _LEAST_PICKED = 6
 # Percentiles of the picks that the attempt is known to have: one that listening took for a slur is strong.
