@@ -34,6 +34,7 @@ from transcriber.listening.timbre import sound_alike
 from transcriber.listening.touches import mark_muted, with_dead_notes, without_landings
 from transcriber.listening.transitions import mark_shift_slides, settle_arrivals
 from transcriber.listening.trills import find_trills
+from transcriber.listening.unclear import unclear_notes
 from transcriber.records.heard import Heard, HeardNote, PitchTrack, Stiffness
 from transcriber.records.pitch import midi_to_hz
 from transcriber.records.placed import Instrument
@@ -124,7 +125,8 @@ def listen(take: Take, instrument: Instrument) -> Heard:
     share = single_pitch_share(track)
     if share < _HARDLY_A_LINE:
         return Heard((), reference, track, _problems(share))
-    return Heard(notes, reference, track, (*_problems(share), *together.problems))
+    problems = (*_problems(share), *together.problems)
+    return Heard(notes, reference, track, (*problems, *unclear_notes(notes, problems)))
 
 
 def _notes_in_making(
@@ -148,7 +150,10 @@ def _notes_in_making(
     mark_muted(making, sound.strength)
     making = with_dead_notes(making, attack_peaks(sound.strength), sound.strength, sound.typical_rise)
     clear = clear_attacks(sound.strength)
-    return hear_together(take, making, clear, measured.hop, measured.reference_hz, instrument)
+    one_pitch = ~np.isnan(sound.pitch)
+    return hear_together(
+        take, making, clear, measured.hop, measured.reference_hz, instrument, one_pitch
+    )
 
 
 def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:

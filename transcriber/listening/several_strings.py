@@ -14,6 +14,7 @@ from transcriber.listening.strokes import NoteInMaking
 from transcriber.listening.two_notes import (
     WINDOW,
     Mixture,
+    has_low_partials,
     is_one_pitch,
     mixture,
     own_level_db,
@@ -25,6 +26,7 @@ from transcriber.records.problem import Problem
 from transcriber.records.take import Take
 
 Frames = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 Samples = npt.NDArray[np.float32]
 
 _AFTER_ONSET_S = 0.03
@@ -34,6 +36,8 @@ _SHORTEST_S = 0.1
 _GAIN, _LEVEL, _PARTIALS = 0.17, 0.14, 3
 _PAIR_SHARE = 0.74
 _CHORD_ONE_SHARE, _CHORD_SECOND_GAIN = 0.6, 0.15
+# A line whose pitch steps within the window seems to hold several; but it has one pitch at every moment.
+_EARLY, _CLEAR_SHARE = slice(3, 13), 0.5  # frames after a beginning, once its attack is over
 _RANG_ON_DB = 4.0
 _FALLEN_DB = 26.0
 _NEAR_FRAMES = 8
@@ -66,6 +70,7 @@ def hear_together(
     hop: int,
     reference_hz: float,
     instrument: Instrument,
+    one_pitch: Flags,
 ) -> Together:
     """Look for a second note at every beginning.
 
@@ -81,6 +86,8 @@ def hear_together(
     reference_hz : float
         Frequency of MIDI 69.
     instrument : Instrument
+    one_pitch : ndarray of bool, shape (n,)
+        Frames in which the tracker found one clear pitch.
     """
     lowest = _hz(min(instrument.tuning_midi) - 0.7, reference_hz)
     highest = _hz(max(instrument.tuning_midi) + instrument.frets + 0.7, reference_hz)
@@ -121,7 +128,11 @@ def hear_together(
             dropped |= _misled(notes, beginning, note)
             doubled = pitches
             problems.append(_two_notes(start_s, old is None))
-        elif _is_chord(found):
+        elif _is_chord(found) and not one_pitch[beginning.frame :][_EARLY].mean() >= _CLEAR_SHARE:
+            problems.append(_chord(start_s))
+        elif note is not None and not has_low_partials(peaks, _hz(note.pitch + note.bend, reference_hz)):
+            # The tracker found the common period of several strings, which none of them sounds.
+            dropped.add(id(note))
             problems.append(_chord(start_s))
     kept = [n for n in notes if id(n) not in dropped]
     return Together(sorted([*kept, *added], key=lambda n: n.onset), tuple(problems))

@@ -112,6 +112,18 @@ def is_one_pitch(peaks: Peaks, f0_hz: float) -> bool:
     return stands and float(weight[cover].sum()) >= _NEARLY_ALL * float(weight.sum())
 
 
+def has_low_partials(peaks: Peaks, f0_hz: float) -> bool:
+    """Whether the first or second partial of a pitch stands, as at least one does on every string.
+
+    Parameters
+    ----------
+    peaks : Peaks
+    f0_hz : float
+    """
+    near = [np.abs(peaks.hz / (number * f0_hz) - 1) <= _TOLERANCE for number in (1, 2)]
+    return bool(np.any(near))
+
+
 def mixture(peaks: Peaks, lowest_hz: float, highest_hz: float) -> Mixture | None:
     """Compare the best single pitch with the best pair.
 
