@@ -32,6 +32,7 @@ WEIGHTS = {
     "short": 0.8,
     "vibrato_missing": 0.8,
     "bend_slow": 0.6,
+    "long": 0.6,
     "vibrato_differs": 0.5,
 }
 
@@ -49,6 +50,7 @@ TRY = {
     "slur_picked": "pick the note before only, and let the fretting hand sound this one",
     "ringing": "damp the string left behind with the picking hand or the side of a finger",
     "short": "keep the finger down until the next note is due",
+    "long": "lift the finger on the count at which the rest begins",
     "vibrato_missing": "hold the note and move it evenly, first slowly, counting the swings in a beat",
     "bend_slow": "bend to the target in one move on the count",
     "vibrato_differs": "listen to the vibrato of the take and match its speed first, then its width",
@@ -105,6 +107,7 @@ HAPPENED = {
     "bend_missing": "was not bent",
     "bend_slow": "took long to reach its bend",
     "short": "was cut short",
+    "long": "sounded on into the rest",
     "slide_missing": "was not reached by a slide",
     "slur_picked": "was picked, not slurred",
     "vibrato_missing": "had no vibrato",

@@ -16,17 +16,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from transcriber.practice.doubts import Doubts
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
 
 FloatArray = npt.NDArray[np.float64]
 
-MISS, EXTRA, OPTIONAL_MISS = 1.0, 1.0, 0.1
+MISS, OPTIONAL_MISS = 1.0, 0.1
 SKIP_FROM, SKIP_EACH = 3.0, 0.12
 JUMP, JUMP_ELSEWHERE, PAUSE_HELPS = 2.6, 1.2, 1.0
 WRONG_NEAR, WRONG, WRONG_OCTAVE, DEAD = 1.1, 1.45, 0.7, 0.4
+FAINT, FAINT_WRONG = 0.3, 3.0
 TIMING, TIMING_FLOOR_S, TIMING_SHARE = 1.2, 0.06, 0.5
-EXTRAS_IN_A_ROW = 6
+EXTRAS_IN_A_ROW = 8
 LONGEST_SHIFT, GRAM = 24, 4
 # A shift of the whole line is believed when it explains so many times the four-note figures of none.
 SHIFT_MUST_WIN = 1.3
@@ -53,7 +55,9 @@ class Alignment:
     beat_s: float
 
 
-def align(played: Sequence[HeardNote], wanted: Sequence[Wanted], beat_s: float) -> Alignment:
+def align(
+    played: Sequence[HeardNote], wanted: Sequence[Wanted], beat_s: float, doubts: Doubts | None = None
+) -> Alignment:
     """Find what belongs together.
 
     Parameters
@@ -63,16 +67,21 @@ def align(played: Sequence[HeardNote], wanted: Sequence[Wanted], beat_s: float) 
     wanted : sequence of Wanted
     beat_s : float
         Seconds a denominator beat lasts in the reference; the student's own is found out.
+    doubts : Doubts, optional
+        About the played notes.
     """
     if not played or not wanted:
         return Alignment((), 0, beat_s)
-    shift = line_shift(played, wanted)
+    doubts = doubts or Doubts.none(len(played))
+    shift = line_shift([note for i, note in enumerate(played) if doubts.extra_cost[i] >= 1.0], wanted)
     pitch_costs = _pitch_costs(played, wanted, shift)
-    pairs = _cheapest(played, wanted, pitch_costs, None)
+    pitch_costs += np.where(doubts.faint[:, None], np.where(pitch_costs > 0, FAINT_WRONG, FAINT), 0.0)
+    extra = np.concatenate([[0.0], np.cumsum(doubts.extra_cost)])
+    pairs = _cheapest(played, wanted, pitch_costs, extra, None)
     found = beat_s
     for _ in range(_TEMPO_ROUNDS):
         found = _beat_of(played, wanted, pairs, pitch_costs, found)
-        again = _cheapest(played, wanted, pitch_costs, found)
+        again = _cheapest(played, wanted, pitch_costs, extra, found)
         if again == pairs:
             break
         pairs = again
@@ -145,8 +154,13 @@ def _moves(wanted: Sequence[Wanted]) -> FloatArray:
 
 
 def _cheapest(
-    played: Sequence[HeardNote], wanted: Sequence[Wanted], pitch_costs: FloatArray, beat_s: float | None
+    played: Sequence[HeardNote],
+    wanted: Sequence[Wanted],
+    pitch_costs: FloatArray,
+    extra: FloatArray,
+    beat_s: float | None,
 ) -> list[tuple[int, int]]:
+    """Cheapest pairs; `extra` is what leaving out the notes before each played one costs in all."""
     count = len(wanted)
     onsets = np.array([note.onset_s for note in played])
     moves = _moves(wanted)
@@ -156,10 +170,10 @@ def _cheapest(
     best = np.full((len(played), count), _BIG)
     came = np.full((len(played), count, 2), -1, dtype=np.int64)
     for i in range(len(played)):
-        best[i] = moves[count] + EXTRA * i + pitch_costs[i]
+        best[i] = moves[count] + extra[i] + pitch_costs[i]
         for before in range(max(0, i - EXTRAS_IN_A_ROW), i):
             gap = onsets[i] - onsets[before]
-            step = moves[:count] + EXTRA * (i - before - 1)
+            step = moves[:count] + extra[i] - extra[before + 1]
             if beat_s is not None:
                 step = step + _timing_costs(gap, beat_s * distance, forward)
             paths = best[before][:, None] + step
@@ -169,7 +183,7 @@ def _cheapest(
             best[i][better] = cost[better]
             came[i][better, 0] = before
             came[i][better, 1] = row[better]
-    return _traced(best, came, _endings(wanted), len(played))
+    return _traced(best, came, _endings(wanted), extra)
 
 
 def _timing_costs(gap: float, due: FloatArray, forward: npt.NDArray[np.bool_]) -> FloatArray:
@@ -187,9 +201,9 @@ def _endings(wanted: Sequence[Wanted]) -> FloatArray:
 
 
 def _traced(
-    best: FloatArray, came: npt.NDArray[np.int64], endings: FloatArray, played: int
+    best: FloatArray, came: npt.NDArray[np.int64], endings: FloatArray, extra: FloatArray
 ) -> list[tuple[int, int]]:
-    totals = best + endings[None, :] + EXTRA * np.arange(played - 1, -1, -1)[:, None]
+    totals = best + endings[None, :] + (extra[-1] - extra[1:])[:, None]
     i, j = (int(value) for value in np.unravel_index(int(np.argmin(totals)), totals.shape))
     pairs = []
     while i >= 0:

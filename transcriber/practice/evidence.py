@@ -21,6 +21,9 @@ _HOP_S, _WINDOW_S = 0.004, 0.016
 _ATTACK_BAND_HZ = (1200.0, 9000.0)
 _BEFORE_S, _AFTER_S = 0.045, 0.03
 _PARTIALS, _PARTIAL_WIDTH = 6, 0.025
+_FLOOR_BELOW_DB = 60.0
+# A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
+_DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
 # Partials of two notes nearer than this share, or than the window's main lobe, cannot be told apart.
 _CLEAR_OF, _CLEAR_LOBES = 0.06, 4.0
 # A partial stands out of what lies around it by this factor, or it is none.
@@ -47,8 +50,16 @@ class Attempt:
 
     @cached_property
     def _pitch(self) -> FloatArray:
-        """Pitch of each frame as a MIDI number by the attempt's own tuning; NaN where there is none."""
-        hz = self.heard.track.frequency_hz
+        """Pitch of each frame; NaN where there is none."""
+        return self._as_midi(self.heard.track.frequency_hz)
+
+    @cached_property
+    def _guess(self) -> FloatArray:
+        """Likeliest pitch of each frame, even where there is none; NaN in silence."""
+        return self._as_midi(self.heard.track.guess_hz)
+
+    def _as_midi(self, hz: FloatArray) -> FloatArray:
+        """Frequencies as MIDI numbers by the attempt's own tuning."""
         out = np.full(len(hz), np.nan)
         sounding = np.isfinite(hz) & (hz > 0)
         out[sounding] = [hz_to_midi(float(each), self.heard.reference_hz) for each in hz[sounding]]
@@ -70,6 +81,12 @@ class Attempt:
             out[first : first + 4096] = 10.0 * np.log10((spectra**2).sum(axis=1) + 1e-9)
         return out
 
+    @cached_property
+    def floor_db(self) -> float:
+        """Level on the scale of `level_of` below which nothing of the line is heard."""
+        peak = float(np.percentile(np.abs(self.samples), 99.5)) if len(self.samples) else 0.0
+        return 20.0 * float(np.log10(max(peak, 1e-6))) - _FLOOR_BELOW_DB
+
     def attack(self, time_s: float) -> float:
         """Rise of the pick's band around a time, dB."""
         hop_s = int(_HOP_S * self.rate_hz) / self.rate_hz
@@ -90,6 +107,19 @@ class Attempt:
         times = self.heard.track.times_s
         first, last = np.searchsorted(times, [from_s, to_s])
         return times[first:last], self._pitch[first:last]
+
+    def guesses(self, from_s: float, to_s: float) -> FloatArray:
+        """Likeliest pitches of the frames of a span, faint ones too."""
+        first, last = np.searchsorted(self.heard.track.times_s, [from_s, to_s])
+        return self._guess[first:last]
+
+    def damped(self, midi: float, time_s: float) -> bool:
+        """Whether a pitch is cut off at a time, rather than dying away by itself."""
+        before = self.level_of(midi, time_s - 0.12, time_s - 0.03, ())
+        after = self.level_of(midi, time_s + 0.04, time_s + 0.13, ())
+        if before is None or after is None:
+            return True
+        return before - max(after, self.floor_db - _BELOW_FLOOR_DB) > _DAMPED_DB
 
     def sounds(
         self, pitch_low: float, pitch_high: float, from_s: float, to_s: float

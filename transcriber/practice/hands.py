@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,13 +17,16 @@ from transcriber.records.technique import Technique
 
 FloatArray = npt.NDArray[np.float64]
 
-NO_BEND_CENTS = 45.0
+NO_BEND_CENTS, NEAR_TOP_CENTS = 45.0, 12.0
 # Widest vibrato that counts as none, semitones peak to peak, and the least one asked for that is judged.
 NO_VIBRATO, CLEAR_VIBRATO = 0.12, 0.25
 LEAST_VIBRATO_S = 0.35
 _PLATEAU_S = 0.04
 _RISE_PAST_CENTS = 30.0
 _SLIDE_FRAMES = 2
+# Where the pitch is faint on the way, so many frames in a row that each lie near the one before.
+_FAINT_FRAMES, _FAINT_STEP = 5, 0.6
+_SWING_BINS, _SWING_HZ = 4096, (1.5, 10.0)
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,8 @@ class Sounded:
         The fretted pitch wanted, the attempt's transposition added.
     before : float or None
         Pitch of the note before, likewise; None at the start of a pass.
+    slower : float
+        The student's beat as a share of the reference's.
     """
 
     heard: HeardNote
@@ -45,6 +51,7 @@ class Sounded:
     until_s: float
     pitch: int
     before: float | None
+    slower: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -116,7 +123,9 @@ def _bend(
     report = TechniqueReport(each.kind, "played", round(off, 1), None if took is None else round(took, 3))
     if abs(off) > ear.cents:
         return _differs(report), "bend_flat" if off < 0 else "bend_sharp"
-    asked = None if each.start_s is None or each.end_s is None else each.end_s - each.start_s
+    asked = None
+    if each.start_s is not None and each.end_s is not None:
+        asked = (each.end_s - each.start_s) * max(sounded.slower, 1.0)
     if took is not None and asked is not None and took > max(ear.bend_slower * asked, asked + 0.25):
         return _differs(report), "bend_slow"
     return report, None
@@ -145,14 +154,19 @@ def bend_top(times: FloatArray, cents: FloatArray, wanted: float) -> tuple[float
     peak = float(np.percentile(smooth[believable], 97))
     held = believable & (smooth > peak - min(50.0, 0.35 * max(peak, 1.0)))
     top = float(np.median(smooth[held])) if held.sum() >= 3 else peak
-    within = np.flatnonzero(believable & (smooth > top - 12.0))
+    within = np.flatnonzero(believable & (smooth > top - NEAR_TOP_CENTS))
     return top, int(within[0]) if len(within) else int(np.argmax(smooth))
 
 
 def _took(times: FloatArray, cents: FloatArray, top: float, reached: int) -> float:
-    """Seconds from the last frame at the fret's pitch before the top until the top is reached."""
-    below = np.flatnonzero(cents[: reached + 1] < min(_RISE_PAST_CENTS, 0.3 * top))
-    return float(times[reached] - times[below[-1]]) if len(below) else 0.0
+    """Seconds from the fret to the top: the middle is measured, both ends follow a raised cosine."""
+    low = min(_RISE_PAST_CENTS, 0.3 * top)
+    below = np.flatnonzero(cents[: reached + 1] < low)
+    if not len(below):
+        return 0.0
+    high = max(top - NEAR_TOP_CENTS, 0.5 * top)
+    share = float(np.arccos(1.0 - 2.0 * high / top) - np.arccos(1.0 - 2.0 * low / top)) / np.pi
+    return float(times[reached] - times[below[-1]]) / share
 
 
 def _running_median(values: FloatArray, width: int) -> FloatArray:
@@ -174,31 +188,37 @@ def _vibrato(
 ) -> tuple[TechniqueReport, Remark | None]:
     heard = next((one for one in sounded.heard.techniques if one.kind == "vibrato"), None)
     if heard is not None and heard.rate_hz and heard.depth_semitones:
-        report = TechniqueReport(
-            "vibrato", "played", None, None, round(heard.rate_hz, 2), round(heard.depth_semitones, 3)
-        )
-        wanted = ((each.rate_hz, heard.rate_hz), (each.depth_semitones, heard.depth_semitones))
-        off = [abs(np.log(was / want)) for want, was in wanted if want]
-        if max(off, default=0.0) > np.log(1.0 + 2.0 * ear.vibrato_share):
-            return _differs(report), "vibrato_differs"
-        return report, None
-    times, cents = _curve(attempt, sounded)
-    long_enough = len(times) > 12 and times[-1] - times[0] >= LEAST_VIBRATO_S
-    clear = each.depth_semitones is None or each.depth_semitones >= CLEAR_VIBRATO
-    if not (long_enough and clear):
-        return TechniqueReport("vibrato", "not_judged"), None
-    width = _wobble(times, cents)
-    if width < NO_VIBRATO:
-        return TechniqueReport("vibrato", "missing"), "vibrato_missing"
-    return TechniqueReport("vibrato", "played", depth_semitones=round(width, 3)), None
+        rate, depth = heard.rate_hz, heard.depth_semitones
+    else:
+        times, cents = _curve(attempt, sounded)
+        long_enough = len(times) > 12 and times[-1] - times[0] >= LEAST_VIBRATO_S
+        clear = each.depth_semitones is None or each.depth_semitones >= CLEAR_VIBRATO
+        if not (long_enough and clear):
+            return TechniqueReport("vibrato", "not_judged"), None
+        rate, depth = swing(times, cents)
+        if depth < NO_VIBRATO:
+            return TechniqueReport("vibrato", "missing"), "vibrato_missing"
+    report = TechniqueReport("vibrato", "played", None, None, round(rate, 2), round(depth, 3))
+    bounds = (
+        (each.rate_hz, rate, 1.0 + ear.vibrato_share),
+        (each.depth_semitones, depth, 1.0 + 2.0 * ear.vibrato_share),
+    )
+    if any(want and not want / bound <= was <= want * bound for want, was, bound in bounds):
+        return _differs(report), "vibrato_differs"
+    return report, None
 
 
-def _wobble(times: FloatArray, cents: FloatArray) -> float:
-    """Peak-to-peak movement in semitones of the second half, its slow part taken out."""
-    half = len(cents) // 2
-    part, at = cents[half:], times[half:]
-    part = part - np.polyval(np.polyfit(at - at[0], part, 2), at - at[0])
-    return float(np.percentile(part, 92) - np.percentile(part, 8)) / 100.0
+def swing(times: FloatArray, cents: FloatArray) -> tuple[float, float]:
+    """Rate (hertz) and depth (semitones peak to peak) of the latter two thirds, their slow part taken out."""
+    first = len(cents) // 3
+    part, at = cents[first:], times[first:] - times[first]
+    part = part - np.polyval(np.polyfit(at, part, 2), at)
+    depth = float(np.percentile(part, 95) - np.percentile(part, 5)) / 100.0
+    step = float(np.median(np.diff(at)))
+    spectrum = np.abs(np.fft.rfft(part * np.hanning(len(part)), _SWING_BINS))
+    hz = np.fft.rfftfreq(_SWING_BINS, step)
+    band = (hz >= _SWING_HZ[0]) & (hz <= _SWING_HZ[1])
+    return float(hz[band][int(np.argmax(spectrum[band]))]), depth
 
 
 def _slur(
@@ -220,8 +240,19 @@ def _slide(attempt: Attempt, each: Technique, sounded: Sounded) -> tuple[Techniq
     if sounded.before is None or abs(sounded.before - sounded.pitch) < 1.5:
         return TechniqueReport("slide", "not_judged"), None
     low, high = sorted((sounded.before, float(sounded.pitch)))
-    _, pitch = attempt.pitches(sounded.onset_s - 0.2, sounded.onset_s + 0.06)
+    span = (sounded.onset_s - 0.2, sounded.onset_s + 0.06)
+    _, pitch = attempt.pitches(*span)
     between = np.sum((pitch > low + 0.4) & (pitch < high - 0.4))
-    if between >= _SLIDE_FRAMES:
+    if between >= _SLIDE_FRAMES or _glides(attempt.guesses(*span), low + 0.4, high - 0.4):
         return TechniqueReport("slide", "played"), None
     return TechniqueReport("slide", "missing"), "slide_missing"
+
+
+def _glides(guesses: FloatArray, low: float, high: float) -> bool:
+    """Whether the likeliest pitches, faint as they are, go through a stretch step by step."""
+    row = 0
+    for before, guess in itertools.pairwise(guesses):
+        row = row + 1 if low < guess < high and abs(guess - before) < _FAINT_STEP else 0
+        if row >= _FAINT_FRAMES:
+            return True
+    return False

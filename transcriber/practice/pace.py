@@ -21,6 +21,8 @@ _REACH_NOTES, _REACH_BEATS = 5.0, 3.0
 _SLOPE_WEIGHT = 4.0  # notes' worth of belief in the run's tempo, a beat away
 _BISQUARE, _LEAST_SPREAD_S = 4.0, 0.012
 _ROUNDS = 4
+# Fewer notes than this tell no tempo of their own.
+_TELL_TEMPO = 6
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,7 @@ class Pace:
     stops: tuple[tuple[int, float], ...]
 
 
-def pace_of(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> Pace:
+def pace_of(beats: FloatArray, onsets_s: FloatArray, beat_s: float, skips: Sequence[int] = ()) -> Pace:
     """Find where the notes of one pass were due.
 
     Parameters
@@ -51,18 +53,23 @@ def pace_of(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> Pace:
         Written place and time of each note, both ascending.
     beat_s : float
         A first guess at the beat.
+    skips : sequence of int
+        Places before which a passage may have been left out, its time too.
     """
-    stops = _stops(beats, onsets_s, beat_s)
+    jumps = _jumps(beats, onsets_s, beat_s, skips)
+    stops = [(place, late) for place, late in jumps if late > 0]
     due, pace = np.array(onsets_s), np.full(len(beats), beat_s)
-    bounds = [0, *(place for place, _ in stops), len(beats)]
+    bounds = [0, *(place for place, _ in jumps), len(beats)]
     for first, stop in itertools.pairwise(bounds):
         run = slice(first, stop)
         due[run], pace[run] = _run(beats[run], onsets_s[run], beat_s)
     return Pace(due, pace, tuple(stops))
 
 
-def _stops(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> list[tuple[int, float]]:
-    """Places where all that follows comes later than what went before lets expect."""
+def _jumps(
+    beats: FloatArray, onsets_s: FloatArray, beat_s: float, skips: Sequence[int]
+) -> list[tuple[int, float]]:
+    """Places where all that follows comes later than what went before lets expect; after a skip, earlier."""
     found: list[tuple[int, float]] = []
     first = 0
     off = onsets_s - beats * beat_s
@@ -71,26 +78,38 @@ def _stops(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> list[tuple
         after = off[place : place + 3]
         jump = float(np.median(after) - np.median(before))
         here = float(off[place] - off[place - 1])
-        if min(jump, here) > max(STOP_S, STOP_BEATS * beat_s) and (len(after) > 1 or here > 1.0):
+        least = max(STOP_S, STOP_BEATS * beat_s)
+        later = min(jump, here) > least and (len(after) > 1 or here > 1.0)
+        if later or (place in skips and max(jump, here) < -least):
             found.append((place, round(here, 3)))
             first = place
     return found
 
 
 def _run(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> tuple[FloatArray, FloatArray]:
-    slope = _slope(beats, onsets_s, beat_s)
+    slope = _slope(beats, onsets_s, beat_s) if len(beats) >= _TELL_TEMPO else beat_s
     due = np.array(onsets_s)
     paces = np.full(len(beats), slope)
     if len(beats) < 3:
         return due, paces
-    trust = np.ones(len(beats))
+    trust = _trust(onsets_s - beats * slope - _near_median(onsets_s - beats * slope))
     for _ in range(_ROUNDS):
         for place in range(len(beats)):
             due[place], paces[place] = _local(beats, onsets_s, trust, place, slope)
-        off = np.abs(onsets_s - due)
-        spread = max(1.48 * float(np.median(off)), _LEAST_SPREAD_S)
-        trust = np.maximum(1.0 - (off / (_BISQUARE * spread)) ** 2, 0.0) ** 2 + 1e-3
+        trust = _trust(onsets_s - due)
     return due, paces
+
+
+def _trust(off: FloatArray) -> FloatArray:
+    """Tukey's bisquare: little is thought of a note that is far off."""
+    spread = max(1.48 * float(np.median(np.abs(off))), _LEAST_SPREAD_S)
+    trust: FloatArray = np.maximum(1.0 - (off / (_BISQUARE * spread)) ** 2, 0.0) ** 2 + 1e-3
+    return trust
+
+
+def _near_median(values: FloatArray) -> FloatArray:
+    """Median of each value and its neighbours, three on either side."""
+    return np.array([np.median(values[max(0, i - 3) : i + 4]) for i in range(len(values))])
 
 
 def _slope(beats: FloatArray, onsets_s: FloatArray, beat_s: float) -> float:

@@ -12,12 +12,13 @@ from transcriber.practice.report import NoteReport, PhraseReport
 from transcriber.practice.wanted import Wanted
 
 if TYPE_CHECKING:
-    from transcriber.practice.check import PassPace
+    from transcriber.practice.found import PassPace
 
 REMARK_WORDS = {
     "early": "early",
     "late": "late",
     "short": "cut short",
+    "long": "held into the rest",
     "off_pitch": "out of tune",
     "bend_missing": "not bent",
     "bend_flat": "bent too little",

@@ -10,6 +10,7 @@ Remark = Literal[
     "early",
     "late",
     "short",
+    "long",
     "off_pitch",
     "bend_missing",
     "bend_flat",

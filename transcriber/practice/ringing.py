@@ -4,34 +4,45 @@ from __future__ import annotations
 
 from transcriber.practice.evidence import Attempt
 from transcriber.practice.wanted import Wanted
-from transcriber.records.heard import HeardNote
 
 # A note that is this loud under the next one, against itself before, rings on; damped ones fall far below.
-RINGS_DB = -9.0
+RINGS_DB = -12.0
+# What lies this far below the note that is meant is not heard beside it.
+HEARD_DB = -26.0
 _BEFORE_S, _AFTER_S, _WINDOW_S = 0.02, 0.09, 0.15
 _SHORTEST_S = 0.2
 
 
 def rings_on(
-    attempt: Attempt, before: Wanted, want: Wanted, previous: HeardNote, heard: HeardNote, shift: int
+    attempt: Attempt, before: Wanted, want: Wanted, onsets_s: tuple[float, float, float], shift: int
 ) -> bool:
     """Tell whether the note before still sounds well into a note on another string.
 
     Only where both are long enough to be told apart, have pitches with partials of their own, and the draft
     does not ask for it.
+
+    Parameters
+    ----------
+    attempt : Attempt
+    before, want : Wanted
+        Neighbours in the line.
+    onsets_s : (float, float, float)
+        Of the note before, of the note, and of what follows it.
+    shift : int
+        Semitones by which the attempt is higher.
     """
+    previous_s, onset_s, until_s = onsets_s
     if before.note.has("let_ring", "natural_harmonic") or before.pitch is None or want.pitch is None:
         return False
     if before.note.string == want.note.string or before.height or want.height:
         return False
-    if heard.end_s - heard.onset_s < _AFTER_S + _WINDOW_S or heard.onset_s - previous.onset_s < _SHORTEST_S:
+    if until_s - onset_s < _AFTER_S + _WINDOW_S or onset_s - previous_s < _SHORTEST_S:
         return False
-    pitch, other = before.pitch + shift, (float(want.pitch + shift),)
-    then = attempt.level_of(
-        pitch,
-        max(previous.onset_s + 0.03, heard.onset_s - _BEFORE_S - _WINDOW_S),
-        heard.onset_s - _BEFORE_S,
-        other,
-    )
-    now = attempt.level_of(pitch, heard.onset_s + _AFTER_S, heard.onset_s + _AFTER_S + _WINDOW_S, other)
-    return then is not None and now is not None and now - then > RINGS_DB
+    old, new = float(before.pitch + shift), float(want.pitch + shift)
+    first = max(previous_s + 0.03, onset_s - _BEFORE_S - _WINDOW_S)
+    then = attempt.level_of(old, first, onset_s - _BEFORE_S, (new,))
+    span = (onset_s + _AFTER_S, onset_s + _AFTER_S + _WINDOW_S)
+    now, own = attempt.level_of(old, *span, (new,)), attempt.level_of(new, *span, (old,))
+    if then is None or now is None or own is None:
+        return False
+    return now - then > RINGS_DB and now - own > HEARD_DB

@@ -35,9 +35,11 @@ class Tolerance:
     bend_slower : float
         How many times as long as in the reference a bend may take to reach its target.
     vibrato_share : float
-        How far rate and depth of a vibrato may lie from the reference's, as a share of it.
+        How far the rate of a vibrato may lie from the reference's, as a share of it; its depth twice as far.
     length_share : float
         Least share of the length that a note is to sound.
+    rest_share : float
+        Share of a written rest into which a note may sound.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Tolerance:
     bend_slower: float
     vibrato_share: float
     length_share: float
+    rest_share: float
 
     def timing_s(self, beat_s: float) -> float:
         """The bound in seconds at the student's own beat."""
@@ -56,8 +59,8 @@ class Tolerance:
 TOLERANCES = {
     each.name: each
     for each in (
-        Tolerance("beginner", 80.0, 0.08, 50.0, 4.0, 0.6, 0.35),
-        Tolerance("intermediate", 50.0, 0.05, 35.0, 3.0, 0.5, 0.45),
-        Tolerance("strict", 30.0, 0.03, 25.0, 2.0, 0.4, 0.55),
+        Tolerance("beginner", 80.0, 0.08, 50.0, 4.0, 0.6, 0.35, 0.8),
+        Tolerance("intermediate", 50.0, 0.05, 35.0, 3.0, 0.5, 0.45, 0.6),
+        Tolerance("strict", 30.0, 0.03, 25.0, 2.0, 0.4, 0.55, 0.5),
     )
 }

@@ -1,0 +1,93 @@
+"""A second look for what listening left out: soft notes, short ones, those under a string that rings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from transcriber.practice.evidence import Attempt
+from transcriber.practice.found import Found
+from transcriber.practice.wanted import Wanted
+
+CLEAR_ATTACK_DB = 9.0
+# A pitch that is no part of what sounded before comes up by so much when it is played.
+COMES_UP_DB = 12.0
+_PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
+_SAME_PITCH = 0.7
+_STEP_S, _WINDOW_S, _GUARD_S = 0.01, 0.08, 0.015
+
+
+def found_after_all(
+    attempt: Attempt,
+    wanted: Sequence[Wanted],
+    number: int,
+    found: Mapping[int, Found],
+    shift: int,
+    beat_s: float,
+) -> float | None:
+    """Time at which a note that listening left out sounds after all, None where it does not.
+
+    Parameters
+    ----------
+    attempt : Attempt
+    wanted : sequence of Wanted
+    number : int
+        Of the wanted note.
+    found : mapping of int to Found
+        Those that were found, which tell when it is due.
+    shift : int
+        Semitones by which the attempt is higher.
+    beat_s : float
+        The student's beat.
+    """
+    want = wanted[number]
+    before = max((n for n in found if n < number), default=None)
+    after = min((n for n in found if n > number), default=None)
+    if before is None or after is None or found[before].passage != found[after].passage:
+        return None
+    from_s, to_s = found[before].onset_s, found[after].onset_s
+    span = wanted[after].at - wanted[before].at
+    if want.pitch is None or span <= 0 or to_s - from_s > 2.5 * span * beat_s + 0.5:
+        return None
+    due = from_s + (to_s - from_s) * (want.at - wanted[before].at) / span
+    reach = 0.5 * min(due - from_s, to_s - due, 0.25)
+    low = want.pitch + shift - _PITCH_REACH
+    high = want.pitch + shift + want.height + _PITCH_REACH
+    length = min(max(want.length * beat_s, 0.06), to_s - due)
+    neighbours = [wanted[before], wanted[after]]
+    if any(near.pitch is not None and abs(near.pitch - want.pitch) < _SAME_PITCH for near in neighbours):
+        # The same pitch goes on: only an attack tells a new note.
+        share, _ = attempt.sounds(low, high, due - reach, due + 0.6 * length)
+        return _strongest_attack(attempt, due - reach, due + reach) if share >= _LEAST_SHARE else None
+    share, first = attempt.sounds(low, high, due - reach, due + 0.6 * length)
+    if first is not None and share >= _LEAST_SHARE:
+        return first
+    previous = wanted[before].pitch
+    if previous is None or want.height or wanted[before].height:
+        return None
+    return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach)
+
+
+def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | None:
+    times = np.arange(from_s, to_s, _STEP_S)
+    rises = [attempt.attack(float(time)) for time in times]
+    if not rises or max(rises) < CLEAR_ATTACK_DB:
+        return None
+    # An attack is seen from a little before it to a little after: its middle is where it is.
+    return float(np.median(times[np.array(rises) > max(rises) - 1.0]))
+
+
+def _coming_up(attempt: Attempt, pitches: tuple[float, float], from_s: float, to_s: float) -> float | None:
+    """Time at which the partials of a pitch come up by far, those of the other left out."""
+    pitch, other = pitches
+    times = np.arange(from_s, to_s, _STEP_S)
+    rises = []
+    for time in times:
+        then = attempt.level_of(pitch, time - _GUARD_S - _WINDOW_S, time - _GUARD_S, (other,))
+        now = attempt.level_of(pitch, time, time + _WINDOW_S, (other,))
+        rises.append(0.0 if then is None or now is None else now - max(then, attempt.floor_db))
+    if not rises or max(rises) < COMES_UP_DB:
+        return None
+    best = float(times[int(np.argmax(rises))])
+    return _strongest_attack(attempt, best - 0.04, best + 0.04)
