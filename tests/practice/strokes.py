@@ -62,7 +62,7 @@ def journey(line: Line, wanted: Sequence[Wanted], beat_s: float, rng: np.random.
     way = WAYS[int(rng.integers(len(WAYS)))] if len(wanted) > 14 else "through"
     parts, pause_s, skipped = _parts(way, wanted, rng)
     stop = int(rng.integers(4, len(wanted))) if rng.random() < 0.35 else -1
-    if stop >= 0 and (wanted[stop].note.has(*JOINED) or stop in skipped or _begins(parts, stop)):
+    if stop not in parts[-1] or wanted[stop].note.has(*JOINED) or _begins(parts, stop):
         stop = -1
     strokes: list[Stroke] = []
     clock, drift = LEAD_S, float(rng.uniform(-0.03, 0.03))
@@ -73,7 +73,9 @@ def journey(line: Line, wanted: Sequence[Wanted], beat_s: float, rng: np.random.
                 clock += float(rng.uniform(0.8, 2.0))
             beats = wanted[n].at - first
             due = clock + beat_s * beats * (1.0 + drift * beats / 60.0)
-            end = due + max(0.96 * beat_s * wanted[n].length, 0.06)
+            # Notes of a line are joined; before a rest one is damped a little early.
+            rest = n + 1 >= len(wanted) or wanted[n + 1].at > wanted[n].at + wanted[n].length + 1e-6
+            end = due + max((0.96 if rest else 1.0) * beat_s * wanted[n].length, 0.06)
             strokes.append(Stroke(n, due, due, end, line.notes[n]))
         clock = due + beat_s * max(wanted[n].length, 0.1) + pause_s
     return Journey(strokes, 0 if skipped else len(parts) - 1, (stop,) if stop >= 0 else (), skipped)

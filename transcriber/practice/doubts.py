@@ -85,7 +85,8 @@ def _at_click(clicks_s: Sequence[float], time_s: float) -> bool:
         return True
     period = float(np.median(np.diff(clicks)))
     nearest = float(clicks[int(np.argmin(np.abs(clicks - time_s)))])
-    steps = round((time_s - nearest) / period)
+    # Where every other click is covered by a note, the row that was found has twice the metronome's period.
+    steps = round(2.0 * (time_s - nearest) / period) / 2.0
     bound = min(_NEAR_CLICK_S + _CLICK_DRIFT * abs(steps), _FARTHEST_S)
     return steps != 0 and abs(time_s - nearest - steps * period) <= bound
 

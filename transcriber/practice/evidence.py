@@ -22,6 +22,7 @@ _ATTACK_BAND_HZ = (1200.0, 9000.0)
 _BEFORE_S, _AFTER_S = 0.045, 0.03
 _PARTIALS, _PARTIAL_WIDTH = 6, 0.025
 _FLOOR_BELOW_DB = 60.0
+_RISE_WINDOW_S, _GUARD_S = 0.08, 0.015
 # A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
 _DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
 # Partials of two notes nearer than this share, or than the window's main lobe, cannot be told apart.
@@ -102,6 +103,13 @@ class Attempt:
             for place in range(5, len(part) - 3)
         )
 
+    def pick_level(self, time_s: float) -> float:
+        """Level of the pick's band just after a time, dB."""
+        hop_s = int(_HOP_S * self.rate_hz) / self.rate_hz
+        here = round((time_s - self.start_s) / hop_s)
+        part = self._attack_db[max(here - 3, 0) : max(here + 9, 1)]
+        return float(part.max()) if len(part) else -90.0
+
     def pitches(self, from_s: float, to_s: float) -> tuple[FloatArray, FloatArray]:
         """Times and pitches of the frames of a span; NaN where there is no pitch."""
         times = self.heard.track.times_s
@@ -112,6 +120,12 @@ class Attempt:
         """Likeliest pitches of the frames of a span, faint ones too."""
         first, last = np.searchsorted(self.heard.track.times_s, [from_s, to_s])
         return self._guess[first:last]
+
+    def comes_up(self, midi: float, time_s: float, apart_from: tuple[float, ...]) -> float:
+        """Rise in dB of a note's partials at a time, those that others share left out; 0 if none is left."""
+        then = self.level_of(midi, time_s - _GUARD_S - _RISE_WINDOW_S, time_s - _GUARD_S, apart_from)
+        now = self.level_of(midi, time_s, time_s + _RISE_WINDOW_S, apart_from)
+        return 0.0 if then is None or now is None else now - max(then, self.floor_db)
 
     def damped(self, midi: float, time_s: float) -> bool:
         """Whether a pitch is cut off at a time, rather than dying away by itself."""

@@ -15,6 +15,8 @@ from transcriber.records.heard import HeardNote
 _QUIET_SHARE = 0.4
 _SHORTEST_S = 0.05
 _LEAST_ATTACK_DB = 8.0
+# One as loud as the line that lasts a while needs less of a stroke to be believed.
+_LOUD_SHARE, _LOUD_LASTS_S, _LOUD_ATTACK_DB = 0.75, 0.1, 3.0
 _LEAST_SURE = 0.35
 
 
@@ -43,7 +45,11 @@ def extra_notes(
         note = played[i]
         before = [number for number, time in found_order if time <= note.onset_s]
         last = wanted[before[-1]] if before else None
-        if note.velocity < _QUIET_SHARE * usual or note.pitch_midi in held or not _is_note(attempt, note):
+        if (
+            note.velocity < _QUIET_SHARE * usual
+            or note.pitch_midi in held
+            or not _is_note(attempt, note, usual)
+        ):
             continue
         if last is not None and _part_of(attempt, note, last, shift):
             continue
@@ -55,9 +61,13 @@ def extra_notes(
     return tuple(listed)
 
 
-def _is_note(attempt: Attempt, note: HeardNote) -> bool:
-    if note.end_s - note.onset_s < _SHORTEST_S or note.pitch_confidence < _LEAST_SURE:
+def _is_note(attempt: Attempt, note: HeardNote, usual: float) -> bool:
+    lasts_s = note.end_s - note.onset_s
+    if lasts_s < _SHORTEST_S or note.pitch_confidence < _LEAST_SURE:
         return False
+    loud = note.velocity >= _LOUD_SHARE * usual and lasts_s >= _LOUD_LASTS_S
+    if loud and attempt.attack(note.onset_s) >= _LOUD_ATTACK_DB:
+        return True
     return note.has("hammer_on", "pull_off", "slide") or attempt.attack(note.onset_s) >= _LEAST_ATTACK_DB
 
 

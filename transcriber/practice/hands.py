@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from transcriber.practice.evidence import Attempt
+from transcriber.practice.picks import PickScale, is_picked
 from transcriber.practice.report import Remark, TechniqueReport
 from transcriber.practice.tolerance import Tolerance
 from transcriber.practice.wanted import Wanted
@@ -54,16 +55,8 @@ class Sounded:
     slower: float = 1.0
 
 
-@dataclass(frozen=True)
-class AttackScale:
-    """Rises in dB of notes that are to be picked: what a pick sounds like in this attempt."""
-
-    weak: float
-    usual: float
-
-
 def judge_hands(
-    attempt: Attempt, want: Wanted, sounded: Sounded, scale: AttackScale | None, ear: Tolerance
+    attempt: Attempt, want: Wanted, sounded: Sounded, scale: PickScale | None, ear: Tolerance
 ) -> tuple[tuple[TechniqueReport, ...], tuple[Remark, ...]]:
     """Hold every technique of one note against the attempt.
 
@@ -72,7 +65,7 @@ def judge_hands(
     attempt : Attempt
     want : Wanted
     sounded : Sounded
-    scale : AttackScale or None
+    scale : PickScale or None
         None where too few picked notes tell what a pick sounds like.
     ear : Tolerance
     """
@@ -93,7 +86,7 @@ def _judge(
     want: Wanted,
     each: Technique,
     sounded: Sounded,
-    scale: AttackScale | None,
+    scale: PickScale | None,
     ear: Tolerance,
 ) -> tuple[TechniqueReport, Remark | None]:
     if each.kind in ("bend", "pre_bend") and each.semitones:
@@ -222,14 +215,11 @@ def swing(times: FloatArray, cents: FloatArray) -> tuple[float, float]:
 
 
 def _slur(
-    attempt: Attempt, each: Technique, sounded: Sounded, scale: AttackScale | None
+    attempt: Attempt, each: Technique, sounded: Sounded, scale: PickScale | None
 ) -> tuple[TechniqueReport, Remark | None]:
     if scale is None or sounded.before is None:
         return TechniqueReport(each.kind, "not_judged"), None
-    rise = attempt.attack(sounded.onset_s)
-    slurred = sounded.heard.has("hammer_on", "pull_off", "slide", "trill")
-    bound = scale.usual if slurred else scale.weak
-    if rise >= bound:
+    if is_picked(attempt, sounded.heard, scale):
         return TechniqueReport(each.kind, "missing"), "slur_picked"
     return TechniqueReport(each.kind, "played"), None
 

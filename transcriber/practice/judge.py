@@ -11,20 +11,20 @@ from transcriber.draft.document import Draft
 from transcriber.practice.align import off_pitch
 from transcriber.practice.evidence import Attempt
 from transcriber.practice.found import Found, PassPace
-from transcriber.practice.hands import AttackScale, Sounded, judge_hands
+from transcriber.practice.hands import Sounded, judge_hands
+from transcriber.practice.picks import PickScale, pick_scale
 from transcriber.practice.report import NoteReport, Remark
 from transcriber.practice.ringing import rings_on
+from transcriber.practice.second_look import COMES_UP_DB
 from transcriber.practice.tolerance import Tolerance
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
 
 _SLURS = ("hammer_on", "pull_off", "slide", "grace", "trill")
-_LEAST_PICKED = 6
-# Percentiles of the picks that the attempt is known to have: one that listening took for a slur is strong.
-_WEAK_PICK, _USUAL_PICK = 10.0, 50.0
 _SHORT_AT_LEAST_S, _LONG_AT_LEAST_S = 0.12, 0.2
 _LONGEST_JUDGED_S = 1.6
 _CUT_BY_NOTE_S = 0.08
+_FAR_OFF = 7
 
 
 class Judge:
@@ -49,7 +49,7 @@ class Judge:
         self._found = found
         self._paces = paces
         self._onsets = onsets_s
-        self._scale = self._attack_scale()
+        self._scale = self._pick_scale()
 
     def note(self, number: int) -> NoteReport:
         """Judge one wanted note."""
@@ -59,7 +59,7 @@ class Judge:
             verdict = "played" if want.optional else "missed"
             return NoteReport(want.note.id, want.note.bar, verdict)  # type: ignore[arg-type]
         heard = None if here.played is None else self._attempt.heard.notes[here.played]
-        wrong = self._wrong_pitch(heard, want, here.onset_s)
+        wrong = self._wrong_pitch(number, heard, here.onset_s)
         remarks: list[Remark] = []
         timing_s, beat_s = self._timing(number, here)
         bound = self._ear.timing_s(beat_s)
@@ -106,8 +106,9 @@ class Judge:
             remarks=tuple(remarks),
         )
 
-    def _wrong_pitch(self, heard: HeardNote | None, want: Wanted, onset_s: float) -> int | None:
+    def _wrong_pitch(self, number: int, heard: HeardNote | None, onset_s: float) -> int | None:
         """What was played instead, None where the wanted pitch sounds after all."""
+        want = self._wanted[number]
         if heard is None or want.pitch is None or heard.has("dead_note"):
             return None
         off = off_pitch(heard, want, self._shift)
@@ -117,6 +118,12 @@ class Judge:
         share, _ = self._attempt.sounds(low, low + want.height + 0.9, onset_s, self._until(onset_s))
         if share >= 0.5 or (want.note.is_grace and share > 0.25):
             return None
+        before = self._wanted[number - 1].pitch if number else None
+        if before is not None and abs(off) > _FAR_OFF and not want.height:
+            # Two strings that sound at once make the tracker see a deep pitch that is neither.
+            up = self._attempt.comes_up(want.pitch + self._shift, onset_s, (before + self._shift,))
+            if up > COMES_UP_DB:
+                return None
         return heard.pitch_midi - self._shift
 
     def _until(self, onset_s: float) -> float:
@@ -213,13 +220,11 @@ class Judge:
         onsets = (before.onset_s, here.onset_s, until)
         return rings_on(self._attempt, self._wanted[number - 1], self._wanted[number], onsets, self._shift)
 
-    def _attack_scale(self) -> AttackScale | None:
+    def _pick_scale(self) -> PickScale | None:
         """What a pick sounds like here, by the notes that are to be picked and were played."""
-        rises = [
-            self._attempt.attack(each.onset_s)
+        picked = [
+            self._attempt.heard.notes[each.played]
             for number, each in self._found.items()
             if each.played is not None and not self._wanted[number].note.has(*_SLURS)
         ]
-        if len(rises) < _LEAST_PICKED:
-            return None
-        return AttackScale(*(float(np.percentile(rises, share)) for share in (_WEAK_PICK, _USUAL_PICK)))
+        return pick_scale(self._attempt, picked)

@@ -15,7 +15,7 @@ CLEAR_ATTACK_DB = 9.0
 COMES_UP_DB = 12.0
 _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
-_STEP_S, _WINDOW_S, _GUARD_S = 0.01, 0.08, 0.015
+_STEP_S = 0.01
 
 
 def found_after_all(
@@ -66,7 +66,8 @@ def found_after_all(
     previous = wanted[before].pitch
     if previous is None or want.height or wanted[before].height:
         return None
-    return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach)
+    joined = want.note.has("hammer_on", "pull_off", "slide")
+    return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach, joined)
 
 
 def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | None:
@@ -78,16 +79,17 @@ def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | N
     return float(np.median(times[np.array(rises) > max(rises) - 1.0]))
 
 
-def _coming_up(attempt: Attempt, pitches: tuple[float, float], from_s: float, to_s: float) -> float | None:
-    """Time at which the partials of a pitch come up by far, those of the other left out."""
+def _coming_up(
+    attempt: Attempt, pitches: tuple[float, float], from_s: float, to_s: float, joined: bool
+) -> float | None:
+    """Time at which the partials of a pitch come up by far, those of the other left out.
+
+    A stroke must be heard there too, unless the note is `joined` to the one before by a slur or slide.
+    """
     pitch, other = pitches
     times = np.arange(from_s, to_s, _STEP_S)
-    rises = []
-    for time in times:
-        then = attempt.level_of(pitch, time - _GUARD_S - _WINDOW_S, time - _GUARD_S, (other,))
-        now = attempt.level_of(pitch, time, time + _WINDOW_S, (other,))
-        rises.append(0.0 if then is None or now is None else now - max(then, attempt.floor_db))
+    rises = [attempt.comes_up(pitch, float(time), (other,)) for time in times]
     if not rises or max(rises) < COMES_UP_DB:
         return None
     best = float(times[int(np.argmax(rises))])
-    return _strongest_attack(attempt, best - 0.04, best + 0.04)
+    return best if joined else _strongest_attack(attempt, best - 0.04, best + 0.04)
