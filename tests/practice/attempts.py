@@ -20,11 +20,12 @@ from tests.accuracy.playing import play
 from tests.accuracy.splice import splice
 from tests.export.bench_drafts import truth_draft
 from tests.practice.plant import KINDS, plant
-from tests.practice.strokes import BENDS, Stroke, has, journey
+from tests.practice.strokes import BENDS, LEAD_S, Stroke, has, journey
 from tests.practice.surroundings import SURROUNDINGS, surrounded
 from transcriber.draft import Draft, Phrase
 from transcriber.practice.wanted import wanted_notes
 from transcriber.records.line import Line, LineNote, Performance, PlayedNote
+from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
 from transcriber.synthesis import STYLES, TONES, perform, render_performance
 
@@ -36,7 +37,7 @@ SPLITS = {
 }
 CONDITIONS = ("rich", "techniques", "straight", "rich", "triplets", "dynamics", "six_eight", "written")
 SHIFTS = (0, 0, 0, 12, 0, 0, -2, 0, 3)
-RICH_BPM, RICH_READINESS, RICH_RESTS = 62, 0.6, 0.3
+RICH_BPM, RICH_READINESS, RICH_RESTS, RICH_SHAKEN_S = 62, 0.6, 0.3, 0.9
 CURVE_STEP_S = 0.004
 
 
@@ -142,7 +143,22 @@ def line_of(spec: Spec) -> Line:
         replace(note, length=note.length / 2) if note.length >= 1 and rng.random() < RICH_RESTS else note
         for note in bare.notes
     ]
-    return replace(bare, tempo_bpm=float(RICH_BPM), notes=decorate(notes, RICH_BPM, RICH_READINESS, rng))
+    shaken = [
+        _with_vibrato(note, rng)
+        if float(note.length) * 60 / RICH_BPM > RICH_SHAKEN_S
+        and note.fret
+        and not note.techniques
+        and rng.random() < 0.5
+        else note
+        for note in decorate(notes, RICH_BPM, RICH_READINESS, rng)
+    ]
+    return replace(bare, tempo_bpm=float(RICH_BPM), notes=tuple(shaken))
+
+
+def _with_vibrato(note: LineNote, rng: np.random.Generator) -> LineNote:
+    depth = round(float(rng.uniform(0.5, 0.9)), 2)
+    rate = round(float(rng.uniform(4.5, 6.5)), 2)
+    return replace(note, techniques=(Technique("vibrato", rate_hz=rate, depth_semitones=depth),))
 
 
 def reference(line: Line, seed: int) -> Draft:
@@ -166,7 +182,9 @@ def make(spec: Spec) -> Planted:
     wanted = wanted_notes(draft)
     ratio = float(TEMPOS[rng.integers(len(TEMPOS))])
     beat_s = 60.0 / (line.tempo_bpm * line.meter.tap) / ratio
-    way = journey(line, wanted, beat_s, rng)
+    # A metronome runs for four beats before the player comes in.
+    lead_s = LEAD_S + (4.0 * beat_s if spec.surrounding == "metronome" else 0.0)
+    way = journey(line, wanted, beat_s, rng, lead_s)
     strokes = way.strokes
     mistakes: dict[str, set] = {kind: set() for kind in KINDS}
     if not spec.flawless:
@@ -202,7 +220,8 @@ def make(spec: Spec) -> Planted:
 def _shift(line: Line, strokes: list[Stroke], wish: int) -> int:
     """The transposition wished for, if the neck has room for it."""
     frets = [stroke.note.fret for stroke in strokes]
-    fits = min(frets) + wish >= 0 and max(frets) + wish <= line.instrument.highest_fret
+    # A bend or a vibrato takes a finger: no note that is fretted becomes an open one.
+    fits = min(frets) + wish >= (1 if wish else 0) and max(frets) + wish <= line.instrument.highest_fret
     return wish if fits else 0
 
 

@@ -247,8 +247,8 @@ def _bend_slow(scene: Scene) -> bool:
     if not has(scene.here.note, "bend") or has(scene.here.note, "release", "vibrato"):
         return False
     slower = max(scene.beat_s * scene.line.tempo_bpm * scene.line.meter.tap / 60.0, 1.0)
-    rises_s = float(scene.rng.uniform(1.25, 1.4)) * 3.0 * slower * BEND_S[1]
-    if rises_s > 0.75 * scene.lasts_s:
+    rises_s = float(scene.rng.uniform(1.2, 1.3)) * 3.0 * slower * BEND_S[1]
+    if rises_s > 0.85 * scene.lasts_s:
         return False
     scene.here.rises_s = rises_s
     return True

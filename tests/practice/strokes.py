@@ -57,15 +57,17 @@ def has(note: LineNote, *kinds: str) -> bool:
     return any(each.kind in kinds for each in note.techniques)
 
 
-def journey(line: Line, wanted: Sequence[Wanted], beat_s: float, rng: np.random.Generator) -> Journey:
-    """Choose a way through the line and lay it out at a steady, slightly drifting tempo."""
+def journey(
+    line: Line, wanted: Sequence[Wanted], beat_s: float, rng: np.random.Generator, lead_s: float = LEAD_S
+) -> Journey:
+    """Choose a way through the line and lay it out at a steady, slightly drifting tempo, after a lead."""
     way = WAYS[int(rng.integers(len(WAYS)))] if len(wanted) > 14 else "through"
     parts, pause_s, skipped = _parts(way, wanted, rng)
     stop = int(rng.integers(4, len(wanted))) if rng.random() < 0.35 else -1
     if stop not in parts[-1] or wanted[stop].note.has(*JOINED) or _begins(parts, stop):
         stop = -1
     strokes: list[Stroke] = []
-    clock, drift = LEAD_S, float(rng.uniform(-0.03, 0.03))
+    clock, drift = lead_s, float(rng.uniform(-0.03, 0.03))
     for number, part in enumerate(parts):
         first = wanted[part[0]].at
         for n in part:

@@ -22,7 +22,9 @@ def surrounded(
 ) -> np.ndarray:
     """Lay one of `SURROUNDINGS` under a sound, nothing for an empty word."""
     if kind == "metronome":
-        times = np.arange(performance.notes[0].onset_s, len(sound) / SAMPLE_RATE_HZ - 0.1, beat_s)
+        first = performance.notes[0].onset_s
+        first -= beat_s * np.floor(first / beat_s)
+        times = np.arange(first, len(sound) / SAMPLE_RATE_HZ - 0.1, beat_s)
         return with_clicks(sound, times, CLICK_SOUNDS[seed % len(CLICK_SOUNDS)], seed, CLICK_LEVEL)
     if kind == "drone":
         return _mixed(sound, _drone(len(sound), DRONES[seed % len(DRONES)]), DRONE_DB)

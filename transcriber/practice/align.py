@@ -23,15 +23,15 @@ from transcriber.records.heard import HeardNote
 FloatArray = npt.NDArray[np.float64]
 
 MISS, OPTIONAL_MISS = 1.0, 0.1
-SKIP_FROM, SKIP_EACH = 3.0, 0.12
+SKIP_FROM, SKIP_EACH, SKIP_ELSEWHERE = 3.0, 0.12, 0.3
 JUMP, JUMP_ELSEWHERE, PAUSE_HELPS = 2.6, 1.2, 1.0
 WRONG_NEAR, WRONG, WRONG_OCTAVE, DEAD = 1.1, 1.45, 0.7, 0.4
 FAINT, FAINT_WRONG = 0.3, 3.0
 TIMING, TIMING_FLOOR_S, TIMING_SHARE = 1.2, 0.06, 0.5
 EXTRAS_IN_A_ROW = 8
-LONGEST_SHIFT, GRAM = 24, 4
-# A shift of the whole line is believed when it explains so many times the four-note figures of none.
-SHIFT_MUST_WIN = 1.3
+LONGEST_SHIFT, GRAM, CANDIDATES = 24, 3, 2
+# A shift of the whole line is believed when it takes off so much of the cost that there is without.
+SHIFT_MUST_WIN, SHIFT_LEAST = 0.8, 1.0
 _TEMPO_ROUNDS = 3
 _BIG = 1e6
 
@@ -73,37 +73,58 @@ def align(
     if not played or not wanted:
         return Alignment((), 0, beat_s)
     doubts = doubts or Doubts.none(len(played))
-    shift = line_shift([note for i, note in enumerate(played) if doubts.extra_cost[i] >= 1.0], wanted)
+    sure = [note for i, note in enumerate(played) if doubts.extra_cost[i] >= 1.0]
+    shift = line_shift(sure, wanted, np.arange(len(sure) + 1.0)) if sure else 0
     pitch_costs = _pitch_costs(played, wanted, shift)
     pitch_costs += np.where(doubts.faint[:, None], np.where(pitch_costs > 0, FAINT_WRONG, FAINT), 0.0)
     extra = np.concatenate([[0.0], np.cumsum(doubts.extra_cost)])
-    pairs = _cheapest(played, wanted, pitch_costs, extra, None)
+    pairs, _ = _cheapest(played, wanted, pitch_costs, extra, None)
     found = beat_s
     for _ in range(_TEMPO_ROUNDS):
         found = _beat_of(played, wanted, pairs, pitch_costs, found)
-        again = _cheapest(played, wanted, pitch_costs, extra, found)
+        again, _ = _cheapest(played, wanted, pitch_costs, extra, found)
         if again == pairs:
             break
         pairs = again
     return Alignment(tuple(pairs), shift, found)
 
 
-def line_shift(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> int:
-    """Semitones by which an attempt is transposed: the commonest shift of equal four-note figures."""
-    line: dict[tuple[int, ...], list[int]] = {}
+def line_shift(played: Sequence[HeardNote], wanted: Sequence[Wanted], extra: FloatArray) -> int:
+    """Semitones by which an attempt is transposed: the shift at which the line explains it best.
+
+    Candidates are the commonest shifts of equal figures of a few notes, and of the single notes' pitches.
+    """
+    chosen, cost = 0, _cheapest(played, wanted, _pitch_costs(played, wanted, 0), extra, None)[1]
+    for shift in _likely_shifts(played, wanted):
+        other = _cheapest(played, wanted, _pitch_costs(played, wanted, shift), extra, None)[1]
+        bound = SHIFT_MUST_WIN * cost - SHIFT_LEAST if chosen == 0 else cost
+        if other < bound:
+            chosen, cost = shift, other
+    return chosen
+
+
+def _likely_shifts(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> tuple[int, ...]:
     pitched = [(each.pitch or 0) + round(each.height) for each in wanted if each.pitch is not None]
+    sung = [_goal(note) for note in played]
+    figures: Counter[int] = Counter()
+    line: dict[tuple[int, ...], list[int]] = {}
     for place in range(len(pitched) - GRAM + 1):
         line.setdefault(_steps(pitched[place : place + GRAM]), []).append(pitched[place])
-    votes: Counter[int] = Counter()
-    sung = [_goal(note) for note in played]
     for place in range(len(sung) - GRAM + 1):
-        matches = set(line.get(_steps(sung[place : place + GRAM]), []))
-        votes.update({sung[place] - first for first in matches})
-    votes = Counter({shift: count for shift, count in votes.items() if abs(shift) <= LONGEST_SHIFT})
-    if not votes:
-        return 0
-    shift, count = min(votes.items(), key=lambda item: (-item[1], abs(item[0]), item[0]))
-    return shift if count >= 3 and count > SHIFT_MUST_WIN * votes[0] else 0
+        first = set(line.get(_steps(sung[place : place + GRAM]), []))
+        figures.update({sung[place] - each for each in first})
+    asked = Counter(pitched)
+    single: Counter[int] = Counter()
+    for pitch, times in Counter(sung).items():
+        for other, often in asked.items():
+            single[pitch - other] += min(times, often)
+    ranked = [*_commonest(figures, CANDIDATES), *_commonest(single, CANDIDATES), 12, -12]
+    return tuple(dict.fromkeys(shift for shift in ranked if shift and abs(shift) <= LONGEST_SHIFT))
+
+
+def _commonest(votes: Counter[int], count: int) -> list[int]:
+    ordered = sorted(votes.items(), key=lambda item: (-item[1], abs(item[0]), item[0]))
+    return [shift for shift, _ in ordered[:count]]
 
 
 def _goal(note: HeardNote) -> int:
@@ -145,8 +166,9 @@ def _moves(wanted: Sequence[Wanted]) -> FloatArray:
     left_out = np.cumsum([0.0, *(OPTIONAL_MISS if each.optional else MISS for each in wanted)])
     skipped = left_out[None, :count] - left_out[1 : count + 1, None]
     forward = np.arange(count)[None, :] - np.arange(count)[:, None]
-    capped = np.minimum(skipped, SKIP_FROM + SKIP_EACH * forward)
     landing = np.array([0.0 if each.opens else JUMP_ELSEWHERE for each in wanted])
+    into = SKIP_ELSEWHERE * (landing > 0)
+    capped = np.minimum(skipped, SKIP_FROM + SKIP_EACH * forward + into[None, :])
     moves = np.where(forward >= 1, capped, JUMP + landing[None, :])
     moves[np.arange(count), np.arange(count)] = JUMP + landing + MISS
     first = np.minimum(left_out[:count], SKIP_FROM + SKIP_EACH * np.arange(count))
@@ -159,8 +181,8 @@ def _cheapest(
     pitch_costs: FloatArray,
     extra: FloatArray,
     beat_s: float | None,
-) -> list[tuple[int, int]]:
-    """Cheapest pairs; `extra` is what leaving out the notes before each played one costs in all."""
+) -> tuple[list[tuple[int, int]], float]:
+    """Cheapest pairs and their cost; `extra` is what leaving out all notes before each played one costs."""
     count = len(wanted)
     onsets = np.array([note.onset_s for note in played])
     moves = _moves(wanted)
@@ -202,14 +224,15 @@ def _endings(wanted: Sequence[Wanted]) -> FloatArray:
 
 def _traced(
     best: FloatArray, came: npt.NDArray[np.int64], endings: FloatArray, extra: FloatArray
-) -> list[tuple[int, int]]:
+) -> tuple[list[tuple[int, int]], float]:
     totals = best + endings[None, :] + (extra[-1] - extra[1:])[:, None]
     i, j = (int(value) for value in np.unravel_index(int(np.argmin(totals)), totals.shape))
+    cost = float(totals[i, j])
     pairs = []
     while i >= 0:
         pairs.append((i, j))
         i, j = int(came[i, j, 0]), int(came[i, j, 1])
-    return pairs[::-1]
+    return pairs[::-1], cost
 
 
 def _beat_of(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -59,7 +59,7 @@ def check_attempt(draft: Draft, attempt: Attempt, ear: Tolerance) -> CheckReport
     notes = tuple(judge.note(number) for number in range(len(wanted)))
     gone = superseded(passes, counts, len(played))
     left = [i for i in range(len(played)) if i not in gone | matched | doubtful]
-    extra = extra_notes(attempt, wanted, {n: f.onset_s for n, f in found.items()}, left, alignment.shift)
+    extra = extra_notes(attempt, wanted, found, left, alignment.shift)
     beat_s = _overall_beat(paces, alignment.beat_s)
     ratio = reference_beat_s / beat_s if found else None
     report = CheckReport(
@@ -92,12 +92,25 @@ def _found(
         for i, j in each.pairs
         if counts[j] == number
     }
-    for number, want in enumerate(wanted):
-        if counts[number] >= 0 and number not in found and want.pitch is not None:
+    for number in _left_out_alone(found, len(wanted)):
+        if counts[number] >= 0 and wanted[number].pitch is not None:
             time_s = found_after_all(attempt, wanted, number, found, alignment.shift, alignment.beat_s)
             if time_s is not None:
                 found[number] = Found(None, time_s, counts[number])
     return found
+
+
+def _left_out_alone(found: Mapping[int, Found], count: int) -> list[int]:
+    """Wanted notes that were not found though their neighbours were: no passage that was skipped."""
+    runs: list[list[int]] = []
+    for number in range(count):
+        if number in found:
+            continue
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return [number for run in runs if len(run) <= _LEAST_SKIPPED for number in run]
 
 
 def _paces(

@@ -22,7 +22,9 @@ BoolArray = npt.NDArray[np.bool_]
 FAINT_SHARE = 0.4
 # A rise of the pick's band below this is no stroke.
 NO_STROKE_DB = 3.0
-_TOUCHES_S = 0.06
+_TOUCHES_S, _BLIP_S = 0.06, 0.12
+# A hand does not strike a string again so soon by mistake: common practice (eight strokes a second are fast).
+_REPICKED_S = 0.125
 _FEWEST_CLICKS = 3
 _NEAR_CLICK_S, _CLICK_DRIFT, _FARTHEST_S = 0.045, 0.0015, 0.06
 _FAINT_COST, _SPLIT_COST = 0.15, 0.2
@@ -60,35 +62,67 @@ def doubts_of(attempt: Attempt) -> Doubts:
         return Doubts.none(0)
     velocities = np.array([note.velocity for note in notes], dtype=float)
     faint = velocities < FAINT_SHARE * float(np.percentile(velocities, 75))
+    clicks = ClickRow.of(attempt.heard.clicks_s)
     split = np.zeros(len(notes), dtype=bool)
+    head = 0
     for i in range(1, len(notes)):
-        split[i] = not faint[i] and _goes_on(attempt, notes[i - 1], notes[i])
+        touches = notes[i].onset_s - notes[i - 1].end_s <= _TOUCHES_S and not faint[i]
+        if notes[i].pitch_midi != notes[head].pitch_midi:
+            split[i] = touches and _is_blip(clicks, notes[head], notes[i : i + 2])
+        else:
+            split[i] = touches and _goes_on(attempt, clicks, notes[head], notes[i], bool(split[i - 1]))
+        head = head if split[i] else i
     cost = np.where(faint, _FAINT_COST, np.where(split, _SPLIT_COST, 1.0))
     return Doubts(cost, faint, split)
 
 
-def _goes_on(attempt: Attempt, before: HeardNote, note: HeardNote) -> bool:
-    if note.pitch_midi != before.pitch_midi or note.onset_s - before.end_s > _TOUCHES_S:
-        return False
-    if _at_click(attempt.heard.clicks_s, note.onset_s):
-        return True
+def _goes_on(attempt: Attempt, clicks: ClickRow, head: HeardNote, note: HeardNote, after_split: bool) -> bool:
+    """Whether what looks like a note is the one before going on."""
+    at_click = clicks.near(note.onset_s)
     moves = note.has("hammer_on", "pull_off", "slide", "bend", "pre_bend")
-    return not moves and attempt.attack(note.onset_s) < NO_STROKE_DB
+    at_once = note.onset_s - head.onset_s < _REPICKED_S
+    return at_click or after_split or at_once or (not moves and attempt.attack(note.onset_s) < NO_STROKE_DB)
 
 
-def _at_click(clicks_s: Sequence[float], time_s: float) -> bool:
-    """Whether a click falls on a time; an even row goes on where notes cover it."""
-    if len(clicks_s) < _FEWEST_CLICKS:
+def _is_blip(clicks: ClickRow, head: HeardNote, notes: Sequence[HeardNote]) -> bool:
+    """Whether a click makes a note of another pitch in the middle of one that goes on after it."""
+    if len(notes) < 2 or notes[1].pitch_midi != head.pitch_midi:
         return False
-    clicks = np.asarray(clicks_s)
-    if np.abs(clicks - time_s).min() <= _NEAR_CLICK_S:
-        return True
-    period = float(np.median(np.diff(clicks)))
-    nearest = float(clicks[int(np.argmin(np.abs(clicks - time_s)))])
-    # Where every other click is covered by a note, the row that was found has twice the metronome's period.
-    steps = round(2.0 * (time_s - nearest) / period) / 2.0
-    bound = min(_NEAR_CLICK_S + _CLICK_DRIFT * abs(steps), _FARTHEST_S)
-    return steps != 0 and abs(time_s - nearest - steps * period) <= bound
+    lasts_s = notes[1].onset_s - notes[0].onset_s
+    return lasts_s < _BLIP_S and clicks.near(notes[0].onset_s)
+
+
+@dataclass(frozen=True)
+class ClickRow:
+    """The even row that clicks lie on; it goes on where notes cover it. A period of 0 is no row."""
+
+    first_s: float = 0.0
+    period_s: float = 0.0
+    found_s: tuple[float, ...] = ()
+
+    @staticmethod
+    def of(clicks_s: Sequence[float]) -> ClickRow:
+        """Lay a straight line through clicks; none through too few."""
+        if len(clicks_s) < _FEWEST_CLICKS:
+            return ClickRow()
+        clicks = np.asarray(clicks_s, dtype=float)
+        numbers = np.round((clicks - clicks[0]) / float(np.median(np.diff(clicks))))
+        period, first = np.polyfit(numbers, clicks, 1)
+        return ClickRow(float(first), float(period), tuple(clicks_s))
+
+    def near(self, time_s: float) -> bool:
+        """Whether a click falls on a time, give or take what listening needs to see it."""
+        if self.period_s <= 0.0:
+            return False
+        nearest = min(self.found_s, key=lambda click: abs(click - time_s))
+        if abs(nearest - time_s) <= _NEAR_CLICK_S:
+            return True
+        # Where every other click is covered by a note, the row that was found has twice the period.
+        step = 0.5 * self.period_s
+        number = round((time_s - self.first_s) / step)
+        away = abs(time_s - nearest) / self.period_s
+        bound = min(_NEAR_CLICK_S + _CLICK_DRIFT * away, _FARTHEST_S)
+        return abs(self.first_s + number * step - time_s) <= bound
 
 
 def joined(notes: Sequence[HeardNote], doubts: Doubts, matched: set[int]) -> tuple[HeardNote, ...]:
@@ -97,13 +131,14 @@ def joined(notes: Sequence[HeardNote], doubts: Doubts, matched: set[int]) -> tup
     for i in range(len(notes) - 1, 0, -1):
         if doubts.split[i] and i not in matched:
             head, rest = whole[i - 1], whole[i]
-            whole[i - 1] = replace(
-                head,
-                end_s=rest.end_s,
-                techniques=(*head.techniques, *rest.techniques),
-                contour_times_s=_read_only(head.contour_times_s, rest.contour_times_s),
-                contour_cents=_read_only(head.contour_cents, rest.contour_cents),
-            )
+            whole[i - 1] = replace(head, end_s=rest.end_s)
+            if rest.pitch_midi == head.pitch_midi:
+                whole[i - 1] = replace(
+                    whole[i - 1],
+                    techniques=(*head.techniques, *rest.techniques),
+                    contour_times_s=_read_only(head.contour_times_s, rest.contour_times_s),
+                    contour_cents=_read_only(head.contour_cents, rest.contour_cents),
+                )
     return tuple(whole)
 
 

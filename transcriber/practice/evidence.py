@@ -26,7 +26,7 @@ _RISE_WINDOW_S, _GUARD_S = 0.08, 0.015
 # A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
 _DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
 # Partials of two notes nearer than this share, or than the window's main lobe, cannot be told apart.
-_CLEAR_OF, _CLEAR_LOBES = 0.06, 4.0
+_CLEAR_OF, _CLEAR_LOBES = 0.045, 4.0
 # A partial stands out of what lies around it by this factor, or it is none.
 _STANDS_OUT, _AROUND = 4.0, 0.2
 

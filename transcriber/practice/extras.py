@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from transcriber.practice.evidence import Attempt
+from transcriber.practice.found import Found
 from transcriber.practice.report import ExtraNote
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
@@ -21,7 +22,7 @@ _LEAST_SURE = 0.35
 
 
 def extra_notes(
-    attempt: Attempt, wanted: Sequence[Wanted], found: Mapping[int, float], left: Sequence[int], shift: int
+    attempt: Attempt, wanted: Sequence[Wanted], found: Mapping[int, Found], left: Sequence[int], shift: int
 ) -> tuple[ExtraNote, ...]:
     """List the notes that are one too many.
 
@@ -29,8 +30,8 @@ def extra_notes(
     ----------
     attempt : Attempt
     wanted : sequence of Wanted
-    found : mapping of int to float
-        Onset of each wanted note that was played.
+    found : mapping of int to Found
+        Each wanted note that was played.
     left : sequence of int
         Played notes that belong to no wanted one.
     shift : int
@@ -39,11 +40,11 @@ def extra_notes(
     matched = [note for i, note in enumerate(played) if i not in set(left)]
     usual = float(np.median([note.velocity for note in matched])) if matched else 0.0
     held = _held_pitches(attempt, left)
-    found_order = sorted(found.items(), key=lambda item: item[1])
+    found_order = sorted(found.items(), key=lambda item: item[1].onset_s)
     listed = []
     for i in left:
         note = played[i]
-        before = [number for number, time in found_order if time <= note.onset_s]
+        before = [number for number, one in found_order if one.onset_s <= note.onset_s]
         last = wanted[before[-1]] if before else None
         if (
             note.velocity < _QUIET_SHARE * usual
@@ -53,7 +54,11 @@ def extra_notes(
             continue
         if last is not None and _part_of(attempt, note, last, shift):
             continue
-        if any(abs(time - note.onset_s) < 0.035 for time in found.values()):
+        covered = last is not None and found[before[-1]].played is None
+        if covered and last is not None and note.pitch_midi == (last.pitch or 0) + shift:
+            # Heard late, as another string covered its beginning.
+            continue
+        if any(abs(one.onset_s - note.onset_s) < 0.035 for one in found.values()):
             continue
         listed.append(
             ExtraNote(round(note.onset_s, 4), note.pitch_midi - shift, last.note.id if last else None)

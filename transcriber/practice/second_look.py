@@ -10,9 +10,9 @@ from transcriber.practice.evidence import Attempt
 from transcriber.practice.found import Found
 from transcriber.practice.wanted import Wanted
 
-CLEAR_ATTACK_DB = 9.0
+CLEAR_ATTACK_DB, FAINT_ATTACK_DB = 9.0, 4.0
 # A pitch that is no part of what sounded before comes up by so much when it is played.
-COMES_UP_DB = 12.0
+COMES_UP_DB, CLEARLY_UP_DB = 12.0, 20.0
 _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
 _STEP_S = 0.01
@@ -70,10 +70,12 @@ def found_after_all(
     return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach, joined)
 
 
-def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | None:
+def _strongest_attack(
+    attempt: Attempt, from_s: float, to_s: float, least_db: float = CLEAR_ATTACK_DB
+) -> float | None:
     times = np.arange(from_s, to_s, _STEP_S)
     rises = [attempt.attack(float(time)) for time in times]
-    if not rises or max(rises) < CLEAR_ATTACK_DB:
+    if not rises or max(rises) < least_db:
         return None
     # An attack is seen from a little before it to a little after: its middle is where it is.
     return float(np.median(times[np.array(rises) > max(rises) - 1.0]))
@@ -92,4 +94,7 @@ def _coming_up(
     if not rises or max(rises) < COMES_UP_DB:
         return None
     best = float(times[int(np.argmax(rises))])
-    return best if joined else _strongest_attack(attempt, best - 0.04, best + 0.04)
+    if joined:
+        return best
+    least_db = FAINT_ATTACK_DB if max(rises) > CLEARLY_UP_DB else CLEAR_ATTACK_DB
+    return _strongest_attack(attempt, from_s, to_s, least_db)
