@@ -44,7 +44,7 @@ MAY_IMPORT = {
     "attempts": {"errors", "records"} | STAGES,
     "loops": {"errors", "records", "explain", "rework"} | STAGES,
     "lessons": {"errors", "records", "settings", "explain", "loops"} | STAGES,
-    "review": {"errors", "records", "settings", "files", "draft", "explain", "rework"},
+    "review": {"errors", "records", "settings", "files", "draft", "explain", "rework", "attempts"},
     # The draft is the document that everybody downstream sees.
     "cli": {
         "errors",
@@ -79,6 +79,7 @@ OPENERS = {
     "export/sheet/ground.py",
     # Earlier answers to attempts, which are its own documents.
     "practice/progress.py",
+    "practice/answer_file.py",
 }
 OPENING = {"open", "read_text", "read_bytes", "SoundFile", "fdopen"}
 WRITERS = {"files", "draft"}

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from transcriber.errors import NoNotesError, UsageError
 
 if TYPE_CHECKING:
+    from transcriber.draft import Draft
     from transcriber.practice import CheckReport
     from transcriber.records.problem import Problem
 
@@ -127,3 +128,126 @@ def checked_attempt(
     document = check_document(report, (take.file, take.sha256), source, earlier)
     problems = (*corrected.problems, *take.problems, *heard.problems)
     return Checked(report, document, check_bytes(document), check_text(reference, report, earlier), problems)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An answer that was written earlier, ready to be shown over its line.
+
+    Attributes
+    ----------
+    report : CheckReport
+    recording : Path or None
+        The attempt's recording, where it lies beside the answer.
+    sha256 : str
+        Digest of the attempt's recording.
+    name : str
+        Of its file.
+    """
+
+    report: CheckReport
+    recording: Path | None
+    sha256: str
+    name: str
+
+
+def read_earlier_answer(path: Path, draft: Draft) -> Answer:
+    """Read ``ATTEMPT.check.json`` and find its recording.
+
+    Raises
+    ------
+    DraftError
+        If it cannot be read or is no answer.
+    UsageError
+        If it is about another line.
+    """
+    from transcriber.practice.answer_file import read_answer
+
+    report, document = read_answer(path)
+    if document["reference"]["sha256"] != draft.source.sha256:
+        raise UsageError(
+            f"'{path}' answers an attempt at '{document['reference']['file']}', while the draft is of "
+            f"'{draft.source.file}'; give the draft that it was checked against"
+        )
+    attempt = document["attempt"]
+    beside = path.parent / Path(attempt["file"]).name
+    return Answer(report, beside if beside.is_file() else None, attempt["sha256"], attempt["file"])
+
+
+def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
+    """Tell an answer for a page: plain JSON values.
+
+    Returns
+    -------
+    dict
+        `summary` and `caution` in sentences; `work_on`, at most three, with bar, notes, `happened` and
+        `try_this`; `notes` by id with `verdict`, `words` and `short`, where there is something to say;
+        `extra` with the time of the line, pitch and words; `knots`, pairs of a time of the attempt and one of
+        the line.
+    """
+    from transcriber.practice.advice import CAUTION
+    from transcriber.practice.overlay import knots_of
+    from transcriber.practice.words import head_lines, short_words, words_of_extras, words_of_notes
+
+    report = answer.report
+    knots = knots_of(draft, report)
+    words = words_of_notes(draft, report)
+    extras = zip(report.extra, words_of_extras(draft, report), strict=True)
+    return {
+        "name": answer.name,
+        "summary": head_lines(report),
+        "caution": CAUTION,
+        "work_on": [
+            {"bar": one.bar, "notes": list(one.notes), "happened": one.happened, "try_this": one.try_this}
+            for one in report.advice
+        ],
+        "phrases": [
+            {"id": one.id, "name": one.name, "tempo_bpm": one.tempo_bpm, "verdict": one.verdict}
+            for one in report.phrases
+        ],
+        "notes": {
+            note.id: {
+                "verdict": note.verdict,
+                "words": words[note.id],
+                "short": short_words(note),
+                "line_s": None
+                if knots is None or note.attempt_onset_s is None
+                else knots.to_line(note.attempt_onset_s),
+                "played_midi": None if note.played_midi is None else note.played_midi - report.transposed,
+            }
+            for note in report.notes
+            if note.id in words
+        },
+        "extra": [
+            {
+                "line_s": None if knots is None else knots.to_line(extra.onset_s),
+                "midi": extra.pitch_midi - report.transposed,
+                "after": extra.after,
+                "words": told,
+            }
+            for extra, told in extras
+        ],
+        "knots": [] if knots is None else [list(pair) for pair in knots.pairs()],
+        "ratio": None if knots is None else knots.ratio,
+        "tempo_bpm": report.tempo_bpm,
+    }
+
+
+def attempt_traces(draft: Draft, answer: Answer) -> list[dict[str, Any]]:
+    """Listen to an attempt and lay its pitch over the line: `times_s` of the line and `midi`, note by note.
+
+    Raises
+    ------
+    AudioError
+        If the recording cannot be read.
+    """
+    from transcriber.audio import read_take
+    from transcriber.listening import listen
+    from transcriber.practice.overlay import knots_of, traces_of
+
+    knots = knots_of(draft, answer.report)
+    if knots is None or answer.recording is None:
+        return []
+    heard = listen(read_take(answer.recording), draft.instrument.fretted)
+    traces = traces_of(heard, knots, answer.report.transposed)
+    return [{"times_s": list(one.times_s), "midi": list(one.midi)} for one in traces]

@@ -29,7 +29,7 @@ ROOT = Path(__file__).resolve().parents[2]
 class Served:
     """The page for one draft, served from a thread of the test's own process."""
 
-    def __init__(self, path: Path, take: Path | None) -> None:
+    def __init__(self, path: Path, take: Path | None, attempt: Path | None = None) -> None:
         import socket
 
         import uvicorn
@@ -40,7 +40,7 @@ class Served:
         self.path = path
         listener = socket.create_server(("127.0.0.1", 0))
         port = listener.getsockname()[1]
-        application = make_application(Desk(path, take), port, "token")
+        application = make_application(Desk(path, take, attempt), port, "token")
         config = uvicorn.Config(application, log_level="error", lifespan="off")
         self._server = uvicorn.Server(config)
         self._server.install_signal_handlers = lambda: None

@@ -247,6 +247,11 @@ def _add_review(commands: argparse._SubParsersAction[Parser]) -> Parser:
     )
     parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
     parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
+    parser.add_argument(
+        "--attempt",
+        metavar="FILE",
+        help="show a checked attempt over the line: ATTEMPT.check.json, its recording beside it",
+    )
     parser.add_argument("--port", metavar="N", help="port to listen on, 1024 to 65535 (8417, or a free one)")
     parser.add_argument("--browser", action="store_true", help="open the page in the browser at once")
     instead = parser.add_argument_group("instead of opening the page")

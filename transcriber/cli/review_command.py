@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from transcriber.attempts import CHECK_SUFFIX
 from transcriber.cli.console import Output, say_error
 from transcriber.cli.failures import INTERRUPTED
 from transcriber.cli.results import check_free, write_into
@@ -29,6 +30,7 @@ def run_review(arguments: argparse.Namespace) -> int:
         draft=Path(arguments.draft),
         take=None if arguments.take is None else Path(arguments.take),
         port=None if arguments.port is None else whole("port", arguments.port, *_PORT_BOUNDS),
+        attempt=None if arguments.attempt is None else Path(arguments.attempt),
     )
     if settings.draft.suffix.lower() != ".json":
         raise UsageError(
@@ -39,6 +41,8 @@ def run_review(arguments: argparse.Namespace) -> int:
         raise UsageError("give one of --standalone, --labels and --summary")
     if arguments.json and not any(asked):
         raise UsageError("--json goes with --standalone, --labels or --summary; the page is for people")
+    if settings.attempt is not None:
+        _check_attempt(settings.attempt, any(asked))
     if arguments.standalone:
         return _write_page(settings, Path(arguments.standalone), arguments)
     if arguments.labels:
@@ -46,6 +50,16 @@ def run_review(arguments: argparse.Namespace) -> int:
     if arguments.summary:
         return _summarise(settings, arguments)
     return _serve(settings, arguments)
+
+
+def _check_attempt(attempt: Path, instead: bool) -> None:
+    if instead:
+        raise UsageError("--attempt is for the page; leave it away with --standalone, --labels and --summary")
+    if not attempt.name.endswith(CHECK_SUFFIX):
+        raise UsageError(
+            f"--attempt '{attempt}' is no answer to an attempt: run transcriber check ATTEMPT DRAFT, then give "
+            f"the ATTEMPT{CHECK_SUFFIX} that it writes"
+        )
 
 
 def _serve(settings: ReviewSettings, arguments: argparse.Namespace) -> int:

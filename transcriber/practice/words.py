@@ -214,3 +214,28 @@ def _extra_line(draft: Draft, after: str | None, pitch: int, onset_s: float) -> 
     before = draft.note(after) if after else None
     where = "before the first note" if before is None else f"bar {before.bar}, after {named_note(before)}"
     return f"{where}: {pitch_name(pitch)} too many (at {onset_s:.2f} s of the attempt)"
+
+
+def head_lines(report: CheckReport) -> list[str]:
+    """Tell an attempt as a whole: how many notes, how fast, how tuned."""
+    return _head(report)
+
+
+def words_of_notes(draft: Draft, report: CheckReport) -> dict[str, str]:
+    """Tell what is to be said of each note, by id; notes that were played as written are left out."""
+    known = [note for note in report.notes if draft.note(note.id) is not None]
+    return {note.id: line for note in known if (line := _note_line(draft, note))}
+
+
+def words_of_extras(draft: Draft, report: CheckReport) -> list[str]:
+    """Tell each note that the line does not have."""
+    return [_extra_line(draft, extra.after, extra.pitch_midi, extra.onset_s) for extra in report.extra]
+
+
+def short_words(note: NoteReport) -> str:
+    """Say what became of a note in a word or two, to stand beside it; empty for one played as written."""
+    if note.verdict == "missed":
+        return "missed"
+    if note.verdict == "wrong_pitch":
+        return "another pitch" if note.played_midi is None else f"{pitch_name(note.played_midi)} played"
+    return REMARK_WORDS[note.remarks[0]] if note.remarks else ""

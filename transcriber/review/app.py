@@ -63,7 +63,11 @@ def make_application(desk: Desk, port: int, token: str, renderings: Renderings |
             Route(f"/api/{name}", _changed(work, desk), methods=["POST"])
             for name, work in _works(desk).items()
         ),
-        *(Route(f"/sound/{name}", _heard(make, renderings)) for name, make in _sounds(desk).items()),
+        *(Route(f"/sound/{name}", _made(make, renderings)) for name, make in _sounds(desk).items()),
+        Route(
+            "/api/laid_over",
+            _made(lambda _query, _check: desk.laid_over(), renderings, "application/json"),
+        ),
     ]
     return Guard(Starlette(routes=routes), port, token)
 
@@ -97,6 +101,7 @@ def _sounds(desk: Desk) -> dict[str, Sound]:
     """What can be heard, by its address; made while `check` lets it."""
     return {
         "whole": lambda query, check: _whole(desk, query.get("kind", ""), check),
+        "attempt": lambda _query, _check: desk.attempt_sound(),
         "moment": lambda query, _check: desk.moment(query.get("about", "")),
         "reading": lambda query, _check: desk.reading(
             query.get("about", ""), query.get("aspect"), query.get("reading", "")
@@ -140,7 +145,11 @@ def _changed(work: Work, desk: Desk) -> Callable[[Request], Awaitable[Response]]
     return answer
 
 
-def _heard(make: Sound, renderings: Renderings) -> Callable[[Request], Awaitable[Response]]:
+def _made(
+    make: Sound, renderings: Renderings, media_type: str = "audio/wav"
+) -> Callable[[Request], Awaitable[Response]]:
+    """Answer with what takes long to make."""
+
     async def answer(request: Request) -> Response:
         key = (request.url.path, request.url.query)
         try:
@@ -149,7 +158,7 @@ def _heard(make: Sound, renderings: Renderings) -> Callable[[Request], Awaitable
             return PlainTextResponse(str(error), 503)
         except TranscriberError as error:
             return PlainTextResponse(str(error), _status(error))
-        return _ranged(sound, request.headers.get("range"), "audio/wav")
+        return _ranged(sound, request.headers.get("range"), media_type)
 
     return answer
 

@@ -14,6 +14,7 @@ from transcriber.draft.corrections import JournalEntry, check_correction
 from transcriber.draft.open_draft import OpenDraft, redo_of, undo_of
 from transcriber.errors import DraftError, TranscriberError, UsageError
 from transcriber.review import changes
+from transcriber.review.attempt import AttemptShown
 from transcriber.review.closeup import closeup_of
 from transcriber.review.meanings import Meanings, meaning_words
 from transcriber.review.questions import Question, open_questions, question_about
@@ -37,16 +38,20 @@ class Desk:
     draft_path : Path
     take_path : Path or None
         None where there is no recording to hear.
+    attempt_path : Path or None
+        ``ATTEMPT.check.json`` of an attempt to show over the line.
     """
 
-    def __init__(self, draft_path: Path, take_path: Path | None) -> None:
+    def __init__(self, draft_path: Path, take_path: Path | None, attempt_path: Path | None = None) -> None:
         self._open = OpenDraft(draft_path)
         self._lock = threading.RLock()
         self._sheet: tuple[int, str, dict[str, Any]] | None = None
         self._described: tuple[Draft, dict[str, Any]] | None = None
         self._entries = NoteEntries()
         self._meanings = Meanings()
-        self.sounds = Sounds(take_path, self._open.read().draft.source.sha256)
+        draft = self._open.read().draft
+        self.sounds = Sounds(take_path, draft.source.sha256)
+        self._attempt = None if attempt_path is None else AttemptShown(attempt_path, draft)
 
     def revision(self) -> dict[str, Any]:
         """Tell which draft and revision is on the desk."""
@@ -76,6 +81,7 @@ class Desk:
                     "can_redo": bool(redo_of(journal)),
                     "totals": totals_of(self._open.machine, corrected.draft, journal).document(),
                     "take": self.sounds.has_take,
+                    "attempt": None if self._attempt is None else self._attempt.words(corrected.draft),
                 }
                 self._sheet = (*key, shown)
             return self._sheet[2]
@@ -119,6 +125,19 @@ class Desk:
             "readings": readings,
             "closeup": closeup_of(draft, notes, self.sounds.recording()),
         }
+
+    def laid_over(self) -> bytes:
+        """Return the pitch of the line and of the attempt over it, as JSON."""
+        return self._shown_attempt().laid_over(self.draft()[0])
+
+    def attempt_sound(self) -> bytes:
+        """Return the attempt as WAV."""
+        return self._shown_attempt().sound()
+
+    def _shown_attempt(self) -> AttemptShown:
+        if self._attempt is None:
+            raise UsageError("no attempt is shown; start again with --attempt ATTEMPT.check.json")
+        return self._attempt
 
     def moment(self, about: str) -> bytes:
         """Return the take around a note or phrase as WAV."""

@@ -24,11 +24,14 @@ class ReviewSettings:
         The recording; None to look beside the draft.
     port : int or None
         None for the usual one, or any free one if that is taken.
+    attempt : Path or None
+        ``ATTEMPT.check.json``, to show a student's attempt over the line.
     """
 
     draft: Path
     take: Path | None = None
     port: int | None = None
+    attempt: Path | None = None
 
 
 def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) -> None:
@@ -56,7 +59,7 @@ def serve_review(settings: ReviewSettings, tell: Callable[[str, bool], None]) ->
     from transcriber.review.renderings import Renderings
     from transcriber.review.security import HOST, new_token
 
-    desk = Desk(settings.draft, find_take(settings))
+    desk = Desk(settings.draft, find_take(settings), settings.attempt)
     desk.sheet()
     listener = _listener(HOST, settings.port)
     port = listener.getsockname()[1]

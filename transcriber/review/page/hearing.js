@@ -6,6 +6,7 @@ import { tappedBeats } from "./player.js";
 
 const SLOWEST = 0.25;
 const KINDS = [["take", "the take"], ["draft", "the draft"], ["both", "one in each ear"]];
+const OF_DRAFT = ["draft", "both"];
 
 export class Hearing {
   constructor(player, view, hooks) {
@@ -58,11 +59,7 @@ export class Hearing {
     const opening = !this.sheet;
     const slower = this.sheet ? this.player.rate : 1;
     this.sheet = sheet;
-    this.takeTempo = sheet.timing.tempo_bpm;
-    this.tempo.max = String(Math.round(this.takeTempo));
-    this.tempo.min = String(Math.ceil(this.takeTempo * SLOWEST));
-    this.own.textContent = `(the take: ${Math.round(this.takeTempo)})`;
-    showIn(this.tempo, String(Math.round(this.takeTempo * slower)));
+    if (opening && sheet.attempt && sheet.attempt.has_sound) this.kinds.append(el("option", { value: "attempt" }, "the attempt"));
     this.player.setBeats(tappedBeats(sheet.timing));
     const numbers = sheet.bars.map((bar) => bar.number);
     const [low, high] = [numbers[0] ?? 1, numbers[numbers.length - 1] ?? 1];
@@ -73,9 +70,10 @@ export class Hearing {
     }
     this.showPhrases(sheet.phrases.map((phrase, at) => [phrase.id, phrase.name || `phrase ${at + 1}`]));
     if (!sheet.take) {
-      for (const option of this.kinds.options) option.disabled = option.value !== "draft";
-      this.kinds.value = "draft";
+      for (const option of this.kinds.options) option.disabled = !["draft", "attempt"].includes(option.value);
+      if (this.kinds.selectedOptions[0].disabled) this.kinds.value = "draft";
     }
+    this.showTempo(slower);
     if (this.player.span) this.setRound();
     return this.choose();
   }
@@ -91,10 +89,28 @@ export class Hearing {
     this.phrase.value = phrases.some(([id]) => id === chosen) ? chosen : "";
   }
 
+  /** The tempo of what is heard: an attempt has its own. */
+  showTempo(slower) {
+    const { attempt, timing } = this.sheet;
+    const other = this.kinds.value === "attempt" && attempt.tempo_bpm;
+    this.takeTempo = other || timing.tempo_bpm;
+    this.tempo.max = String(Math.round(this.takeTempo));
+    this.tempo.min = String(Math.ceil(this.takeTempo * SLOWEST));
+    this.own.textContent = `(the ${other ? "attempt" : "take"}: ${Math.round(this.takeTempo)})`;
+    showIn(this.tempo, String(Math.round(this.takeTempo * slower)));
+  }
+
+  /** Hears another sound from the same moment on. */
+  hear(kind) {
+    this.kinds.value = kind;
+    return this.choose();
+  }
+
   async choose() {
     try {
-      const changes = this.kinds.value !== "take";
-      await this.player.choose(this.kinds.value, changes ? this.sheet.revision : 0);
+      this.showTempo(this.player.rate);
+      const kind = this.kinds.value;
+      await this.player.choose(kind, OF_DRAFT.includes(kind) ? this.sheet.revision : 0);
     } catch (error) {
       notice(error.message, { bad: true, key: "sound" });
     }

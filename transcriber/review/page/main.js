@@ -4,6 +4,7 @@ import { byId, clearNotice, el, notice, say } from "./dom.js";
 import { makeEdits } from "./edits.js";
 import { typedInto } from "./fields.js";
 import { Hearing } from "./hearing.js";
+import { AttemptView } from "./attempt.js";
 import { aspectOf, Look } from "./look.js";
 import { Player } from "./player.js";
 import { Store } from "./store.js";
@@ -30,8 +31,8 @@ class Page {
   constructor() {
     this.store = new Store(tokenOf());
     this.chosen = null;
-    this.player = new Player((kind, revision) => `sound/whole?kind=${kind}&revision=${revision}`);
-    this.view = new View(byId("sheet"), { label });
+    this.player = new Player((kind, revision) => (kind === "attempt" ? "sound/attempt" : `sound/whole?kind=${kind}&revision=${revision}`));
+    this.view = new View(byId("sheet"), { label: (note) => label(note) + (this.attempt ? this.attempt.label(note) : "") });
     this.nextButton = el("button", { id: "next-question", type: "button", class: "main", onclick: () => this.nextQuestion() },
       "Next question ", el("kbd", {}, "N"));
     this.closerButton = el("button", { id: "closer", type: "button", disabled: true, onclick: () => this.toggleLook() },
@@ -90,6 +91,7 @@ class Page {
     byId("undo").disabled = !sheet.can_undo;
     byId("redo").disabled = !sheet.can_redo;
     const onNote = document.activeElement && document.activeElement.closest("#sheet .spot");
+    this.showAttempt(sheet);
     this.view.show(sheet, this.store.notes, this.store.order);
     this.setChosen(this.store.notes.has(this.chosen) ? this.chosen : null);
     this.view.mark("chosen", this.chosen);
@@ -98,6 +100,12 @@ class Page {
     if (again) again.focus({ preventScroll: true });
     this.hearing.show(sheet);
     this.take.show(sheet);
+  }
+
+  showAttempt(sheet) {
+    if (!sheet.attempt) return;
+    this.attempt ||= new AttemptView(this.store, this.view, this.player, this.hearing, (id) => this.choose(id, true));
+    this.attempt.show(sheet);
   }
 
   setStaff(on) {
@@ -318,6 +326,7 @@ class Page {
       r: () => { this.hearing.round.checked = !this.hearing.round.checked; this.hearing.setRound(); },
       c: () => { this.hearing.beat.checked = !this.hearing.beat.checked; this.player.click = this.hearing.beat.checked; },
       t: () => this.tapped(),
+      ...(this.attempt && { o: () => this.attempt.changeOver() }),
     };
     if (plain[event.key]) return plain[event.key];
     if (!note) return null;

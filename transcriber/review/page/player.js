@@ -3,10 +3,13 @@
 const START_LEVEL = 0.3;
 const AHEAD_S = 0.12;
 const TICK_MS = 20;
+const SAME_CLOCK = { toSound: (time) => time, toLine: (time) => time };
 
 export class Player {
   constructor(source) {
     this.source = source;
+    // Clocks of sounds that do not run on the line's time, by kind: `toSound` and `toLine`.
+    this.clocks = {};
     this.audio = new Audio();
     this.audio.preload = "auto";
     this.audio.preservesPitch = true;
@@ -43,13 +46,17 @@ export class Player {
   }
 
   get time() {
-    return this.there ? this.audio.currentTime : this.at;
+    return this.there ? this.clock.toLine(this.audio.currentTime) : this.at;
   }
 
   /** Goes to a moment, though its sound may not be there yet. */
   seek(time) {
     this.at = time;
-    if (this.there) this.audio.currentTime = time;
+    if (this.there) this.audio.currentTime = this.clock.toSound(time);
+  }
+
+  get clock() {
+    return this.clocks[this.kind] || SAME_CLOCK;
   }
 
   /** Chooses what is heard, from the same moment on. The draft's sound is only asked for when it is to be played. */
@@ -89,7 +96,8 @@ export class Player {
       audio.addEventListener("loadedmetadata", () => {
         wait.abort();
         this.there = true;
-        audio.currentTime = Math.min(this.at, audio.duration || this.at);
+        const at = this.clock.toSound(this.at);
+        audio.currentTime = Math.min(at, audio.duration || at);
         done(true);
       }, heard);
       audio.addEventListener("error", () => {
@@ -203,7 +211,7 @@ export class Player {
     if (known && known.time > now + 0.5) this.aim();
     while (this.nextBeat < this.beats.length) {
       const beat = this.beats[this.nextBeat];
-      const wait = (beat.time - now) / this.rate;
+      const wait = (this.clock.toSound(beat.time) - this.audio.currentTime) / this.rate;
       if (wait > AHEAD_S) break;
       if (this.click && wait > -0.05) this.tap(Math.max(wait, 0), beat.first);
       this.nextBeat += 1;
@@ -246,4 +254,21 @@ export function timeOf(place, timing) {
   if (times.length < 2) return times[0] + ((place - timing.first_beat) * 60) / (timing.tempo_bpm * timing.tap);
   const at = Math.min(Math.max(Math.floor(place) - timing.first_beat, 0), times.length - 2);
   return times[at] + (place - timing.first_beat - at) * (times[at + 1] - times[at]);
+}
+
+/** A clock from pairs of a time of the sound and one of the line, both ascending; beyond them it runs at `ratio`. */
+export function clockFrom(knots, ratio) {
+  const turn = (time, from, to, speed) => {
+    let high = knots.findIndex((knot) => knot[from] > time);
+    if (high === 0) return knots[0][to] - (knots[0][from] - time) * speed;
+    if (high < 0) high = knots.length;
+    const low = knots[high - 1];
+    if (high === knots.length) return low[to] + (time - low[from]) * speed;
+    const next = knots[high];
+    return low[to] + ((time - low[from]) / (next[from] - low[from])) * (next[to] - low[to]);
+  };
+  return {
+    toLine: (time) => turn(time, 0, 1, ratio),
+    toSound: (time) => Math.max(turn(time, 1, 0, 1 / ratio), 0),
+  };
 }

@@ -13,6 +13,8 @@ export class View {
     this.lineOf = new Map();
     this.marked = new Map();
     this.staff = false;
+    // What stands below each line of the sheet, if anything: its height, and how it is drawn.
+    this.below = null;
     this.watcher = new IntersectionObserver((entries) => this.near(entries), { rootMargin: `${NEAR_PX}px` });
     // On paper all lines are wanted, not those near the window.
     window.addEventListener("beforeprint", () => this.lines.forEach((one) => this.draw(one)));
@@ -34,8 +36,13 @@ export class View {
       const drawing = el("div", { class: "drawing" });
       drawing.style.height = `${line.height}px`;
       const host = el("div", { class: "line" }, drawing);
+      const below = this.below ? el("div", { class: "below" }) : null;
+      if (below) {
+        below.style.height = `${this.below.height}px`;
+        host.append(below);
+      }
       line.bars.forEach((bar) => barLine.set(bar.index, number));
-      return { line, host, drawing, drawn: null };
+      return { line, host, drawing, below, drawn: null };
     });
     this.lineOf = new Map();
     this.barOf = new Map();
@@ -100,11 +107,18 @@ export class View {
     if (!performance.getEntriesByName("first notes").length) performance.mark("first notes");
     for (const [id, classes] of this.marked) classes.forEach((name) => this.paint(one.drawn, id, name, true));
     this.paintRound(one.drawn);
+    if (one.below) this.below.draw(one.below, one.drawn);
+  }
+
+  /** Draws anew what stands below the lines. */
+  drawBelow() {
+    this.lines.forEach((one) => one.drawn && one.below && this.below.draw(one.below, one.drawn));
   }
 
   forget(one) {
     if (!one.drawn || one.host.contains(document.activeElement)) return;
     one.drawing.replaceChildren();
+    if (one.below) one.below.replaceChildren();
     one.drawn = null;
   }
 
