@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 CHROMIUM = "/usr/bin/chromium"
@@ -58,8 +59,8 @@ class Served:
 class Program:
     """The command itself, in a process that can be killed."""
 
-    def __init__(self, path: Path, port: int | None = None) -> None:
-        words = [sys.executable, "-m", "transcriber", "review", str(path)]
+    def __init__(self, path: Path, port: int | None = None, options: Sequence[str] = ()) -> None:
+        words = [sys.executable, "-m", "transcriber", "review", str(path), *options]
         if port is not None:
             words += ["--port", str(port)]
         environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}

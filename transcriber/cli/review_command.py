@@ -57,8 +57,8 @@ def _check_attempt(attempt: Path, instead: bool) -> None:
         raise UsageError("--attempt is for the page; leave it away with --standalone, --labels and --summary")
     if not attempt.name.endswith(CHECK_SUFFIX):
         raise UsageError(
-            f"--attempt '{attempt}' is no answer to an attempt: run transcriber check ATTEMPT DRAFT, then give "
-            f"the ATTEMPT{CHECK_SUFFIX} that it writes"
+            f"--attempt '{attempt}' is no answer to an attempt: run transcriber check ATTEMPT DRAFT "
+            f"and give the ATTEMPT{CHECK_SUFFIX} that it writes"
         )
 
 

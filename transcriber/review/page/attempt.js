@@ -49,7 +49,7 @@ export class AttemptView {
       ...attempt.extra.map((one) => [one.after, one.words])];
     const panel = byId("attempt");
     panel.hidden = false;
-    panel.replaceChildren(
+    const parts = el("div", {},
       el("h2", {}, `The attempt: ${attempt.name}`),
       attempt.summary.map((line) => el("p", {}, line)),
       attempt.work_on.length ? el("h3", {}, "Work on this first") : null,
@@ -58,6 +58,7 @@ export class AttemptView {
         el("ul", {}, remarks.map(([id, words]) => el("li", {}, this.link(id, words))))),
       this.legend(),
       el("p", { class: "small" }, attempt.caution));
+    panel.replaceChildren(parts);
   }
 
   advice({ bar, notes, happened, try_this }) {
@@ -85,11 +86,11 @@ export class AttemptView {
       svg.append(...parts);
       return svg;
     };
-    const line = (name) => make("path", { class: name, d: "M2 8H28" });
+    const line = (name) => make("path", { class: name, d: "M4 8H27" });
     return el("p", { class: "small row", id: "legend" },
       this.traces ? null : el("span", { id: "listening", role: "status" }, "The attempt is being listened to…"),
       el("span", {}, sample(line("wanted")), " as drafted"),
-      el("span", {}, sample(line("wanted"), line("hollow")), " not played"),
+      el("span", {}, sample(line("wanted"), brackets(2, 29, 8)), " missed"),
       el("span", {}, sample(line("played")), " as played"),
       el("span", {}, sample(make("path", { class: "tie", d: "M15 2V14M11 2H19M11 14H19" })), " another pitch"),
       el("span", {}, sample(make("path", { class: "tie", d: "M6 8H24M24 3V13" })), " early or late, from where it was due"),
@@ -133,13 +134,19 @@ export class AttemptView {
       const d = pathOf(trace, x, y, range);
       if (!d) continue;
       svg.append(make("path", { class: "wanted", d }));
-      if ((this.told.notes[trace.id] || {}).verdict === "missed") svg.append(make("path", { class: "hollow", d }));
+      if ((this.told.notes[trace.id] || {}).verdict === "missed") svg.append(this.missed(trace, x, y, range));
     }
     for (const trace of this.traces ? this.traces.attempt : []) {
       const d = pathOf(trace, x, y, range);
       if (d) svg.append(make("path", { class: "played", d }));
     }
     this.marks(svg, x, y, notes, range);
+  }
+
+  missed({ times_s: times, midi }, x, y, [, end]) {
+    const heights = midi.filter((one) => one !== null).map(y);
+    const middle = (Math.min(...heights) + Math.max(...heights)) / 2;
+    return brackets(x(times[0]) - 3, x(Math.min(times[times.length - 1], end)) + 3, middle);
   }
 
   inWords(notes) {
@@ -153,7 +160,8 @@ export class AttemptView {
     const reach = pitches.map((note) => note.pitch_midi + Math.max(0, ...note.techniques.filter((one) => /bend/.test(one.kind)).map((one) => one.semitones)));
     const lowest = pitches.reduce((low, note) => (note.pitch_midi < low.pitch_midi ? note : low));
     const highest = pitches.reduce((high, note) => (note.pitch_midi > high.pitch_midi ? note : high));
-    const [low, high] = [lowest.pitch_midi - AROUND, Math.max(...reach) + AROUND];
+    const played = notes.map((note) => (this.told.notes[note.id] || {}).played_midi ?? note.pitch_midi).filter((one) => one !== null);
+    const [low, high] = [Math.min(lowest.pitch_midi, ...played) - AROUND, Math.max(...reach, ...played) + AROUND];
     const scale = Math.min(MOST_PX, TRACE_HEIGHT / (high - low));
     const middle = (TRACE_HEIGHT + scale * (high - low)) / 2;
     const y = (midi) => Math.min(Math.max(middle - (midi - low) * scale, 2), TRACE_HEIGHT - 2);
@@ -186,7 +194,7 @@ export class AttemptView {
       svg.append(make("rect", { class: "tie", x: left, y: top, width: 8, height: 8 }));
       words.push([left, "too many"]);
     }
-    write(svg, words);
+    write(svg, words, Number(svg.getAttribute("width")));
   }
 }
 
@@ -195,8 +203,9 @@ function anchorsOf(drawn) {
   const { bars } = drawn.sheet;
   const [first, last] = [drawn.bars[0], drawn.bars[drawn.bars.length - 1]];
   const found = [[bars[first.index].starts_s, first.begin]];
-  const spots = drawn.notes.filter((spot) => !spot.tied && !spot.grace).map((spot) => [spot.note.onset_s, spot.x + 5]);
-  for (const spot of [...spots, [bars[last.index].ends_s, last.x + last.width - 8]]) {
+  const spots = drawn.notes.filter((spot) => !spot.tied && !spot.grace).map((spot) => [spot.note.onset_s, spot.x]);
+  const edge = Math.max(last.x + last.width - 3, spots.length ? spots[spots.length - 1][1] + 8 : 0);
+  for (const spot of [...spots, [bars[last.index].ends_s, edge]]) {
     const before = found[found.length - 1];
     if (spot[0] <= before[0] + 0.001) {
       // A first note a little before its bar line stands where it stands.
@@ -237,19 +246,27 @@ function tie(at, from, to) {
   return make("path", { class: "tie", d: `M${at} ${from}V${to}M${at - 4} ${from}H${at + 4}M${at - 4} ${to}H${at + 4}` });
 }
 
+/** Encloses what was missed. */
+function brackets(left, right, middle) {
+  const [top, bottom] = [middle - 6, middle + 6];
+  return make("path", { class: "tie", d: `M${left + 3} ${top}H${left}V${bottom}H${left + 3}M${right - 3} ${top}H${right}V${bottom}H${right - 3}` });
+}
+
 function shift(due, played, height) {
   return make("path", { class: "tie", d: `M${due} ${height}H${played}M${played} ${height - 5}V${height + 5}` });
 }
 
 /** Writes words below the pitch, each in the first row that has room for it. */
-function write(svg, words) {
+function write(svg, words, width) {
   const ends = new Array(ROWS).fill(-Infinity);
   for (const [at, text] of words.sort((a, b) => a[0] - b[0])) {
-    const row = ends.findIndex((end) => end < at);
+    const room = text.length * LETTER_PX + 4;
+    const left = Math.max(Math.min(at, width - room), 0);
+    const row = ends.findIndex((end) => end < left);
     if (row < 0) continue;
-    ends[row] = at + text.length * LETTER_PX + 4;
+    ends[row] = left + room;
     const y = TRACE_HEIGHT + ROW_HEIGHT * (row + 1);
     svg.append(make("line", { class: "lead", x1: at, x2: at, y1: TRACE_HEIGHT - 2, y2: y - 9 }));
-    svg.append(make("text", { class: "said", x: at, y }, text));
+    svg.append(make("text", { class: "said", x: left, y }, text));
   }
 }
