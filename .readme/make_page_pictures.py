@@ -1,4 +1,4 @@
-"""Make the README's pictures of the page: a question open in a drafted sample, wide and narrow.
+"""Make the README's pictures of the page: a question in a drafted sample, and an attempt over it.
 
 Run from the root of the project, with the extra `test` installed and Debian's chromium:
 ``python .readme/make_page_pictures.py``.
@@ -19,6 +19,7 @@ SHOTS = {
     "page_question.png": (1280, 800, "light", f"page.look.show({BENT}, 'technique')"),
     "page_narrow.png": (390, 760, "dark", "page.player.play(9.6).then(() => 0)"),
 }
+ATTEMPT_SHOT = ("page_attempt.png", (1280, 860, "light", "page.attempt.bring()"))
 
 
 def main() -> None:
@@ -34,10 +35,12 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         draft = Path(folder) / f"{TAKE}.draft.json"
         write_draft(draft_take(sample), draft)
-        served = Served(draft, sample)
+        answer = _answered(draft, Path(folder))
+        served, over = Served(draft, sample), Served(draft, sample, answer)
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
-        for name, (width, height, scheme, act) in SHOTS.items():
-            page = open_page(browser, served.address, width=width, scheme=scheme)
+        shots = [(served, *shot) for shot in SHOTS.items()] + [(over, *ATTEMPT_SHOT)]
+        for server, name, (width, height, scheme, act) in shots:
+            page = open_page(browser, server.address, width=width, scheme=scheme)
             page.set_viewport_size({"width": width, "height": height})
             page.evaluate(act)
             page.wait_for_timeout(1500)
@@ -47,6 +50,18 @@ def main() -> None:
             page.context.close()
         browser.close()
         served.stop()
+        over.stop()
+
+
+def _answered(draft: Path, folder: Path) -> Path:
+    """Check the sample's attempt; return the answer, its recording beside it."""
+    from transcriber.attempts import checked_attempt
+
+    attempt = folder / f"{TAKE}_attempt.flac"
+    attempt.write_bytes((ROOT / "sample_audio_generated" / attempt.name).read_bytes())
+    answer = folder / f"{TAKE}_attempt.check.json"
+    answer.write_bytes(checked_attempt(attempt, draft, answer).file)
+    return answer
 
 
 if __name__ == "__main__":

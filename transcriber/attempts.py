@@ -249,5 +249,5 @@ def attempt_traces(draft: Draft, answer: Answer) -> list[dict[str, Any]]:
     if knots is None or answer.recording is None:
         return []
     heard = listen(read_take(answer.recording), draft.instrument.fretted)
-    traces = traces_of(heard, knots, answer.report.transposed)
+    traces = traces_of(draft, answer.report, heard, knots)
     return [{"times_s": list(one.times_s), "midi": list(one.midi)} for one in traces]

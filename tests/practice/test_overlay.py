@@ -80,10 +80,24 @@ def test_pitch_lies_at_the_lines_height_though_the_attempt_is_an_octave_higher()
     cents = np.array([0.0, np.nan, *np.full(8, 12.0)])
     played = HeardNote(times[0], times[-1], note.pitch_midi + 12, 90, (), times, cents, 1.0, 1.0, 1.0)
     heard = Heard((played,), 440.0, PitchTrack(*[EMPTY] * 5))
-    (trace,) = traces_of(heard, knots_of(DRAFT, answer(0.5)), 12)
+    higher = answer(0.5, transposed=12)
+    (trace,) = traces_of(DRAFT, higher, heard, knots_of(DRAFT, higher))
     assert trace.times_s[0] == pytest.approx(note.onset_s, abs=1e-3)
     assert trace.times_s[-1] - trace.times_s[0] == pytest.approx(0.045, abs=1e-3)
     assert trace.midi[:3] == (note.pitch_midi, None, pytest.approx(note.pitch_midi + 0.12))
+
+
+def test_a_note_found_played_as_written_stands_in_its_octave():
+    note = DRAFT.notes[0]
+    times = np.arange(10) * 0.01 + 1.0 + note.onset_s
+    played = HeardNote(times[0], times[-1], note.pitch_midi - 12, 90, (), times, np.zeros(10), 1.0, 1.0, 1.0)
+    heard = Heard((played,), 440.0, PitchTrack(*[EMPTY] * 5))
+    right = answer(1.0)
+    (trace,) = traces_of(DRAFT, right, heard, knots_of(DRAFT, right))
+    assert set(trace.midi) == {note.pitch_midi}
+    wrong = replace(right, notes=(replace(right.notes[0], verdict="wrong_pitch"), *right.notes[1:]))
+    (trace,) = traces_of(DRAFT, wrong, heard, knots_of(DRAFT, wrong))
+    assert set(trace.midi) == {note.pitch_midi - 12}
 
 
 FULL = answer(

@@ -14,11 +14,12 @@ import numpy as np
 
 from transcriber.draft.document import Draft
 from transcriber.practice.report import CheckReport
-from transcriber.records.heard import Heard
+from transcriber.records.heard import Heard, HeardNote
 
 # Where the attempt takes so much longer than the line, and by so many seconds, it halted or tried again.
 _HALT_SHARE, _HALT_S = 1.5, 0.6
 _STEP_DECIMALS = 4
+_SAME_ONSET_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -86,19 +87,22 @@ def knots_of(draft: Draft, report: CheckReport) -> Knots | None:
     )
 
 
-def traces_of(heard: Heard, knots: Knots, transposed: int) -> tuple[Trace, ...]:
+def traces_of(draft: Draft, report: CheckReport, heard: Heard, knots: Knots) -> tuple[Trace, ...]:
     """Lay the pitch of an attempt over the line, by the guitar's own tuning.
 
     Parameters
     ----------
+    draft : Draft
+    report : CheckReport
+        What became of the notes: the attempt's transposition is taken off, and a note that the second look
+        at the sound found played as written stands in its octave, whichever one was heard at first.
     heard : Heard
         The attempt as listening heard it.
     knots : Knots
-    transposed : int
-        Semitones by which the attempt lies higher; taken off.
     """
     traces = []
     for note in heard.notes:
+        lower = report.transposed + _octaves_off(draft, report, note)
         times: list[float] = []
         midi: list[float | None] = []
         for time_s, cents in zip(note.contour_times_s, note.contour_cents, strict=True):
@@ -106,11 +110,24 @@ def traces_of(heard: Heard, knots: Knots, transposed: int) -> tuple[Trace, ...]:
             if at is None or (times and at <= times[-1]):
                 continue
             times.append(round(at, _STEP_DECIMALS))
-            height = note.pitch_midi - transposed + float(cents) / 100.0
+            height = note.pitch_midi - lower + float(cents) / 100.0
             midi.append(round(height, 2) if np.isfinite(height) else None)
         if times:
             traces.append(Trace(tuple(times), tuple(midi)))
     return tuple(traces)
+
+
+def _octaves_off(draft: Draft, report: CheckReport, note: HeardNote) -> int:
+    """Semitones, in whole octaves, by which a note that was played as written was heard too high."""
+    for one in report.notes:
+        wanted = draft.note(one.id)
+        onset_s = one.attempt_onset_s
+        if one.verdict != "played" or onset_s is None or wanted is None or wanted.pitch_midi is None:
+            continue
+        off = note.pitch_midi - report.transposed - wanted.pitch_midi
+        if abs(onset_s - note.onset_s) <= _SAME_ONSET_S and off % 12 == 0:
+            return off
+    return 0
 
 
 def _ascending(pairs: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
