@@ -220,3 +220,32 @@ def test_an_inserted_note_does_not_take_the_keyboard_from_a_field(page, path):
         settled(page, path, revision=1)
     page.keyboard.type("/4")
     assert page.locator("#new-meter").input_value() == "3/4"
+
+
+def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, path):
+    """The look comes while our answer is under way: the page goes on to the next question all the same."""
+    page.evaluate("page.look.show('n005', 'technique')")
+    page.wait_for_selector("#inset")
+    before = page.evaluate("page.store.sheet.revision")
+    with Held(page, "**/api/revision") as asked:
+        page.evaluate("void page.refresh()")
+        asked.wait()
+        page.evaluate("page.choose('n006', false)")
+        page.keyboard.press("v")
+        settled(page, path, revision=before + 1)
+        page.evaluate("page.looked = 0; page.store.onChange(() => { page.looked += 1; })")
+        asked.let_go()
+        page.wait_for_timeout(400)
+    assert page.evaluate("page.looked") == 0
+    assert "changed elsewhere" not in page.locator("#spoken").text_content()
+    # An old sheet that arrives late does not take the place of a newer one.
+    with Held(page, "**/api/sheet") as asked:
+        page.evaluate("page.store.sheet.revision = 0, void page.store.refresh()")
+        asked.wait()
+        page.evaluate("page.store.sheet.revision = 1")
+        page.keyboard.press("h")
+        settled(page, path, revision=before + 2)
+        page.evaluate("page.looked = 0")
+        asked.let_go()
+        page.wait_for_timeout(400)
+    assert page.evaluate("[page.looked, page.store.sheet.revision]") == [0, before + 2]

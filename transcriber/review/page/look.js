@@ -131,7 +131,7 @@ export class Look {
             el("button", { type: "button", id: "hear-moment", disabled: !this.store.sheet.take, onclick: () => this.hearMoment() },
               "Hear the take here ", el("kbd", {}, "0")),
             question.alike ? this.alikeBox(question) : null)),
-        el("ol", { class: "readings", "aria-label": "Readings" }, readings)),
+        el("ol", { class: question.aspect === "take" ? "readings wide" : "readings", "aria-label": "Readings" }, readings)),
     ];
     if (note) {
       parts.push(el("div", { class: "row small" }, "Ask about ",
@@ -174,9 +174,10 @@ export class Look {
       const drawn = drawLine(host, sheet, line, options);
       const full = line.bars.reduce((sum, bar) => sum + bar.width, 0);
       const spots = this.question.notes.flatMap((id) => drawn.spots.get(id) || []);
-      spots.forEach((spot) => spot.group.classList.add("asked"));
-      // The window shows the part of the bar around the moment, at a size that can be read.
-      const shown = Math.min(full, room / 0.82);
+      const whole = this.question.aspect === "take";
+      if (!whole) spots.forEach((spot) => spot.group.classList.add("asked"));
+      // The window shows the part of the bar around the moment, at a size that can be read; of the take its first bars.
+      const shown = Math.min(full, room / (whole ? 0.7 : 0.82));
       const middle = spots.length ? spots[0].x : full / 2;
       const left = Math.min(Math.max(middle - shown / 2, 0), full - shown);
       const bar = drawn.bars[0];
@@ -211,10 +212,9 @@ export class Look {
     this.taking = true;
     const body = { about, reading: readings[at].key, alike: this.alike };
     if (aspectOf({ aspect })) body.aspect = aspect;
-    const from = this.question;
     try {
       await this.hooks.send(() => ({ path: "answer", body, words: `${readings[at].words}.` }));
-      if (this.question === from) await this.hooks.next(about);
+      if (this.open && this.question.about === about && this.question.aspect === aspect) await this.hooks.next(about);
     } finally {
       this.taking = false;
     }

@@ -32,6 +32,8 @@ export class Store {
     this.listeners = [];
     this.clock = clock();
     this.work = Promise.resolve();
+    // Changes under way, and how many there were at all.
+    Object.assign(this, { pending: 0, turn: 0 });
   }
 
   onChange(listener) {
@@ -39,9 +41,13 @@ export class Store {
   }
 
   async load() {
+    this.put(await this.newest());
+  }
+
+  async newest() {
     const answer = await fetch("api/sheet");
     if (!answer.ok) throw new Error(await answer.text());
-    this.put(await answer.json());
+    return answer.json();
   }
 
   put(sheet) {
@@ -58,23 +64,31 @@ export class Store {
     return answer.json();
   }
 
-  /** Looks whether another window has changed the draft. */
+  /** Looks whether another window has changed the draft; a change of our own under way brings its own answer. */
   async refresh() {
-    if (!this.sheet) return false;
+    const { turn } = this;
+    const own = () => this.pending > 0 || turn !== this.turn;
+    if (!this.sheet || own()) return false;
     const answer = await fetch("api/revision");
     if (!answer.ok) return false;
     const newest = await answer.json();
-    if (newest.revision === this.sheet.revision && newest.draft === this.sheet.draft) return false;
-    await this.load();
+    if (own() || (newest.revision === this.sheet.revision && newest.draft === this.sheet.draft)) return false;
+    const sheet = await this.newest();
+    if (own()) return false;
+    this.put(sheet);
     return true;
   }
 
   /** Sends what `make` gives, if anything; one after the other, each on the revision that the one before gave. */
   send(make) {
+    this.pending += 1;
+    this.turn += 1;
     const sent = this.work.then(async () => {
       const wanted = make();
       if (wanted) await this.post(wanted.path, wanted.body);
       return wanted;
+    }).finally(() => {
+      this.pending -= 1;
     });
     this.work = sent.catch(() => undefined);
     return sent;
