@@ -191,14 +191,18 @@ def make(spec: Spec) -> Planted:
         mistakes = plant(strokes, wanted, line, beat_s, rng)
     shift = _shift(line, strokes, SHIFTS[int(rng.integers(len(SHIFTS)))])
     performance, due = _perform(spec, line, strokes, shift)
-    sound = surrounded(_render(spec, performance), performance, spec.surrounding, beat_s, spec.seed)
+    # The bench's player comes in at once, whatever the line says: the metronome's lead is put before it.
+    late_s = max(0.0, strokes[0].onset_s - performance.notes[0].onset_s)
+    sound = np.concatenate([np.zeros(round(late_s * SAMPLE_RATE_HZ)), _render(spec, performance)])
+    first_s = performance.notes[0].onset_s + late_s
+    sound = surrounded(sound, first_s, spec.surrounding, beat_s, spec.seed)
     onsets, cents, bends = {}, {}, {}
     for stroke, played, due_s in zip(strokes, performance.notes, due, strict=True):
         if stroke.wanted is None:
-            mistakes["extra"].add(round(played.onset_s, 4))
+            mistakes["extra"].add(round(played.onset_s + late_s, 4))
             continue
         note = wanted[stroke.wanted].note
-        onsets[note.id] = (played.onset_s, due_s)
+        onsets[note.id] = (played.onset_s + late_s, due_s + late_s)
         cents.pop(note.id, None)
         bends.pop(note.id, None)
         asked = [each.semitones or 0.0 for each in note.techniques if each.kind in BENDS]

@@ -7,7 +7,6 @@ import numpy as np
 from tests.accuracy.note_bank import SAMPLE_RATE_HZ
 from tests.notation.bench_audio import CLICK_SOUNDS, with_clicks
 from transcriber.practice.loops import strummed
-from transcriber.records.line import Performance
 
 SURROUNDINGS = ("metronome", "drone", "backing")
 # Level of what sounds around, dB below the line's own.
@@ -17,14 +16,10 @@ BACKING = ((45, 52, 57, 60), (41, 48, 53, 57), (48, 52, 55, 60), (43, 50, 55, 59
 DRONES = (40, 45)
 
 
-def surrounded(
-    sound: np.ndarray, performance: Performance, kind: str, beat_s: float, seed: int
-) -> np.ndarray:
-    """Lay one of `SURROUNDINGS` under a sound, nothing for an empty word."""
+def surrounded(sound: np.ndarray, first_s: float, kind: str, beat_s: float, seed: int) -> np.ndarray:
+    """Lay one of `SURROUNDINGS` under a sound whose first note begins at `first_s`; nothing for no word."""
     if kind == "metronome":
-        first = performance.notes[0].onset_s
-        first -= beat_s * np.floor(first / beat_s)
-        times = np.arange(first, len(sound) / SAMPLE_RATE_HZ - 0.1, beat_s)
+        times = np.arange(first_s % beat_s, len(sound) / SAMPLE_RATE_HZ - 0.1, beat_s)
         return with_clicks(sound, times, CLICK_SOUNDS[seed % len(CLICK_SOUNDS)], seed, CLICK_LEVEL)
     if kind == "drone":
         return _mixed(sound, _drone(len(sound), DRONES[seed % len(DRONES)]), DRONE_DB)

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.records.heard import Heard
+from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.pitch import hz_to_midi, midi_to_hz
 
 FloatArray = npt.NDArray[np.float64]
@@ -23,6 +23,7 @@ _BEFORE_S, _AFTER_S = 0.045, 0.03
 _PARTIALS, _PARTIAL_WIDTH = 6, 0.025
 _FLOOR_BELOW_DB = 60.0
 _RISE_WINDOW_S, _GUARD_S = 0.08, 0.015
+_NOTE_REACH_CENTS, _FEWEST_FRAMES = 80.0, 8
 # A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
 _DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
 # Partials of two notes nearer than this share, or than the window's main lobe, cannot be told apart.
@@ -126,6 +127,19 @@ class Attempt:
         then = self.level_of(midi, time_s - _GUARD_S - _RISE_WINDOW_S, time_s - _GUARD_S, apart_from)
         now = self.level_of(midi, time_s, time_s + _RISE_WINDOW_S, apart_from)
         return 0.0 if then is None or now is None else now - max(then, self.floor_db)
+
+    def as_note(self, pitch: int, height: float, onset_s: float, until_s: float) -> HeardNote | None:
+        """A note that listening left out, read from the pitch track; None where too little of it is clear."""
+        times, pitches = self.pitches(onset_s, until_s)
+        cents = 100.0 * (pitches - pitch)
+        near = (cents > -_NOTE_REACH_CENTS) & (cents < 100.0 * height + _NOTE_REACH_CENTS)
+        if near.sum() < _FEWEST_FRAMES:
+            return None
+        last = int(np.flatnonzero(near)[-1])
+        contour = np.where(near, cents, np.nan)[: last + 1]
+        span = times[: last + 1]
+        contour.flags.writeable = False
+        return HeardNote(onset_s, float(span[-1]), pitch, 1, (), span, contour, 0.0, 0.0, 0.0)
 
     def damped(self, midi: float, time_s: float) -> bool:
         """Whether a pitch is cut off at a time, rather than dying away by itself."""

@@ -217,7 +217,8 @@ def swing(times: FloatArray, cents: FloatArray) -> tuple[float, float]:
 def _slur(
     attempt: Attempt, each: Technique, sounded: Sounded, scale: PickScale | None
 ) -> tuple[TechniqueReport, Remark | None]:
-    if scale is None or sounded.before is None:
+    if scale is None or sounded.before is None or not sounded.heard.onset_confidence:
+        # A note that was found by its pitch alone tells nothing of its attack.
         return TechniqueReport(each.kind, "not_judged"), None
     if is_picked(attempt, sounded.heard, scale):
         return TechniqueReport(each.kind, "missing"), "slur_picked"

@@ -58,7 +58,7 @@ class Judge:
         if here is None:
             verdict = "played" if want.optional else "missed"
             return NoteReport(want.note.id, want.note.bar, verdict)  # type: ignore[arg-type]
-        heard = None if here.played is None else self._attempt.heard.notes[here.played]
+        heard = self._heard(number, here)
         wrong = self._wrong_pitch(number, heard, here.onset_s)
         remarks: list[Remark] = []
         timing_s, beat_s = self._timing(number, here)
@@ -79,6 +79,19 @@ class Judge:
         if heard is None or wrong is not None:
             return replace(report, remarks=tuple(remarks))
         return self._closer(report, number, heard, remarks, beat_s)
+
+    def _heard(self, number: int, here: Found) -> HeardNote | None:
+        """The note as listening has it, or as the pitch track has it where listening left it out."""
+        if here.played is not None:
+            return self._attempt.heard.notes[here.played]
+        want = self._wanted[number]
+        if want.pitch is None:
+            return None
+        after = self._found.get(number + 1)
+        until = here.onset_s + _LONGEST_JUDGED_S
+        if after is not None and after.onset_s > here.onset_s:
+            until = min(until, after.onset_s)
+        return self._attempt.as_note(want.pitch + self._shift, want.height, here.onset_s, until)
 
     def _closer(
         self, report: NoteReport, number: int, heard: HeardNote, remarks: list[Remark], beat_s: float

@@ -22,7 +22,7 @@ FloatArray = npt.NDArray[np.float64]
 WEIGHTS = (1.06, 0.47, 3.6, -5.01)
 BIAS = 3.49
 # A student is told only of what is likely: most slurs of a line are played as such.
-LEAST_SURE = 0.8
+LEAST_SURE = 0.7
 _SCALES = np.array([10.0, 10.0, 20.0])
 _BOUNDS = np.array([[-2.5, 1.0], [-1.0, 0.8], [-2.0, 1.0]])
 _LEAST_PICKED = 6
