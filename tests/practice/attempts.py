@@ -37,7 +37,7 @@ SPLITS = {
 }
 CONDITIONS = ("rich", "techniques", "straight", "rich", "triplets", "dynamics", "six_eight", "written")
 SHIFTS = (0, 0, 0, 12, 0, 0, -2, 0, 3)
-RICH_BPM, RICH_READINESS, RICH_RESTS, RICH_SHAKEN_S = 62, 0.6, 0.3, 0.9
+RICH_BPM, RICH_READINESS, RICH_RESTS, RICH_LONG_S = 62, 0.6, 0.3, 0.9
 CURVE_STEP_S = 0.004
 
 
@@ -143,22 +143,22 @@ def line_of(spec: Spec) -> Line:
         replace(note, length=note.length / 2) if note.length >= 1 and rng.random() < RICH_RESTS else note
         for note in bare.notes
     ]
-    shaken = [
-        _with_vibrato(note, rng)
-        if float(note.length) * 60 / RICH_BPM > RICH_SHAKEN_S
-        and note.fret
-        and not note.techniques
-        and rng.random() < 0.5
-        else note
-        for note in decorate(notes, RICH_BPM, RICH_READINESS, rng)
-    ]
-    return replace(bare, tempo_bpm=float(RICH_BPM), notes=tuple(shaken))
+    long = [_with_gesture(note, rng) for note in decorate(notes, RICH_BPM, RICH_READINESS, rng)]
+    return replace(bare, tempo_bpm=float(RICH_BPM), notes=tuple(long))
 
 
-def _with_vibrato(note: LineNote, rng: np.random.Generator) -> LineNote:
-    depth = round(float(rng.uniform(0.5, 0.9)), 2)
-    rate = round(float(rng.uniform(4.5, 6.5)), 2)
-    return replace(note, techniques=(Technique("vibrato", rate_hz=rate, depth_semitones=depth),))
+def _with_gesture(note: LineNote, rng: np.random.Generator) -> LineNote:
+    """Give a long plain note a vibrato or a bend, more often than not."""
+    chance = rng.random()
+    if note.techniques or not note.fret or float(note.length) * 60 / RICH_BPM < RICH_LONG_S:
+        return note
+    if chance < 0.35 and note.string <= 3 and note.fret >= 4:
+        return replace(note, techniques=(Technique("bend", semitones=2.0),))
+    if chance < 0.7:
+        depth = round(float(rng.uniform(0.5, 0.9)), 2)
+        rate = round(float(rng.uniform(4.5, 6.5)), 2)
+        return replace(note, techniques=(Technique("vibrato", rate_hz=rate, depth_semitones=depth),))
+    return note
 
 
 def reference(line: Line, seed: int) -> Draft:

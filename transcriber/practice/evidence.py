@@ -22,7 +22,7 @@ _ATTACK_BAND_HZ = (1200.0, 9000.0)
 _BEFORE_S, _AFTER_S = 0.045, 0.03
 _PARTIALS, _PARTIAL_WIDTH = 6, 0.025
 _FLOOR_BELOW_DB = 60.0
-_RISE_WINDOW_S, _GUARD_S = 0.08, 0.015
+_RISE_PERIODS, _RISE_S, _GUARD_S = 16, (0.08, 0.16), 0.015
 _NOTE_REACH_CENTS, _FEWEST_FRAMES = 80.0, 8
 # A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
 _DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
@@ -124,8 +124,10 @@ class Attempt:
 
     def comes_up(self, midi: float, time_s: float, apart_from: tuple[float, ...]) -> float:
         """Rise in dB of a note's partials at a time, those that others share left out; 0 if none is left."""
-        then = self.level_of(midi, time_s - _GUARD_S - _RISE_WINDOW_S, time_s - _GUARD_S, apart_from)
-        now = self.level_of(midi, time_s, time_s + _RISE_WINDOW_S, apart_from)
+        period_s = 1.0 / midi_to_hz(midi, self.heard.reference_hz)
+        span_s = min(max(_RISE_PERIODS * period_s, _RISE_S[0]), _RISE_S[1])
+        then = self.level_of(midi, time_s - _GUARD_S - span_s, time_s - _GUARD_S, apart_from)
+        now = self.level_of(midi, time_s, time_s + span_s, apart_from)
         return 0.0 if then is None or now is None else now - max(then, self.floor_db)
 
     def as_note(self, pitch: int, height: float, onset_s: float, until_s: float) -> HeardNote | None:

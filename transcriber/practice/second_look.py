@@ -55,15 +55,14 @@ def found_after_all(
     low = want.pitch + shift - _PITCH_REACH
     high = want.pitch + shift + want.height + _PITCH_REACH
     length = min(max(want.length * beat_s, 0.06), to_s - due)
-    neighbours = [wanted[before], wanted[after]]
-    if any(near.pitch is not None and abs(near.pitch - want.pitch) < _SAME_PITCH for near in neighbours):
+    previous = wanted[before].pitch
+    if previous is not None and abs(previous - want.pitch) < _SAME_PITCH:
         # The same pitch goes on: only an attack tells a new note.
         share, _ = attempt.sounds(low, high, due - reach, due + 0.6 * length)
         return _strongest_attack(attempt, due - reach, due + reach) if share >= _LEAST_SHARE else None
     share, first = attempt.sounds(low, high, due - reach, due + 0.6 * length)
     if first is not None and share >= _LEAST_SHARE:
         return first
-    previous = wanted[before].pitch
     if previous is None or want.height or wanted[before].height:
         return None
     joined = want.note.has("hammer_on", "pull_off", "slide")
