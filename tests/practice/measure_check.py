@@ -108,23 +108,27 @@ def attempt_of(planted: Planted, folder: Path) -> Attempt:
     return Attempt(heard, take.samples, take.sample_rate_hz, take.start_s)
 
 
-def prepared(spec: Spec) -> tuple[Planted, Attempt]:
+def prepared(spec: Spec, cached: bool = True) -> tuple[Planted, Attempt]:
     """Make and hear an attempt, or take it from the cache."""
+    if not cached:
+        planted = make(spec)
+        with tempfile.TemporaryDirectory() as folder:
+            return planted, attempt_of(planted, Path(folder))
     CACHE.mkdir(exist_ok=True)
     code = hashlib.sha256()
     here = Path(__file__).parent
     package = here.parents[1] / "transcriber"
     own = [here / f"{name}.py" for name in ("attempts", "plant", "strokes", "surroundings")]
     models = sorted((here.parents[1] / "models").rglob("*.json"))
-    for path in [*own, *sorted((package / "listening").rglob("*.py")), *models]:
+    bench = sorted((here.parent / "accuracy").glob("*.py"))
+    stages = [path for name in ("listening", "synthesis") for path in sorted((package / name).rglob("*.py"))]
+    for path in [*own, *bench, *stages, *models]:
         code.update(path.read_bytes())
     store = CACHE / f"{spec.split}-{spec.name.replace('/', '-')}-{code.hexdigest()[:12]}.pickle"
     if store.exists():
         planted, heard, samples, rate, start = pickle.loads(store.read_bytes())
         return planted, Attempt(heard, samples, rate, start)
-    planted = make(spec)
-    with tempfile.TemporaryDirectory() as folder:
-        attempt = attempt_of(planted, Path(folder))
+    planted, attempt = prepared(spec, cached=False)
     buffer = io.BytesIO()
     pickle.dump((planted, attempt.heard, attempt.samples, attempt.rate_hz, attempt.start_s), buffer)
     store.write_bytes(buffer.getvalue())
@@ -257,11 +261,11 @@ def _row(name: str, tally: Counts) -> str:
     return f"{name:<18}{true:>6}{said:>6}{tally.precision:>8.2f}{tally.recall:>8.2f}{tally.f:>8.3f}"
 
 
-def measured(chosen: list[Spec], show: bool = False) -> Results:
+def measured(chosen: list[Spec], show: bool = False, cached: bool = True) -> Results:
     """Make, hear, check and count attempts."""
     results = Results()
     for spec in chosen:
-        planted, attempt = prepared(spec)
+        planted, attempt = prepared(spec, cached)
         report = check_attempt(planted.draft, attempt, TOLERANCES[EAR])
         wrong = count(spec, planted, report, results)
         if show and wrong:

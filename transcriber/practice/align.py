@@ -141,7 +141,9 @@ def off_pitch(note: HeardNote, want: Wanted, shift: int) -> int:
     if want.pitch is None:
         return 0
     low = want.pitch + shift
-    return min(max(note.pitch_midi, low), low + round(want.height)) - note.pitch_midi
+    # A bend that goes too far is still that bend.
+    high = low + (round(want.height) + 1 if want.height else 0)
+    return min(max(note.pitch_midi, low), high) - note.pitch_midi
 
 
 def _pitch_costs(played: Sequence[HeardNote], wanted: Sequence[Wanted], shift: int) -> FloatArray:

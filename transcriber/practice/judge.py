@@ -25,6 +25,8 @@ _SHORT_AT_LEAST_S, _LONG_AT_LEAST_S = 0.12, 0.2
 _LONGEST_JUDGED_S = 1.6
 _CUT_BY_NOTE_S = 0.08
 _FAR_OFF = 7
+# Farther off it is another note, or an octave's slip of the tracker.
+_OTHER_NOTE_CENTS = 75.0
 
 
 class Judge:
@@ -105,7 +107,8 @@ class Judge:
         elif self._into_rest(number, heard, beat_s):
             remarks.append("long")
         cents = self._cents(want, heard)
-        if cents is not None and abs(cents) > self._ear.cents:
+        # What the pitch track says is not the note's own where another string rings with it.
+        if cents is not None and abs(cents) > self._ear.cents and "ringing" not in remarks:
             remarks.append("off_pitch")
         techniques, said = judge_hands(
             self._attempt, want, self._sounded(number, heard, beat_s), self._scale, self._ear
@@ -201,13 +204,17 @@ class Judge:
         """Median distance from the fret's pitch of a note that is not meant to move."""
         if want.pitch is None or want.height or want.note.has("natural_harmonic", "trill", "slide_in"):
             return None
+        if want.note.has("vibrato") or heard.has("vibrato"):
+            # A finger's vibrato only raises the pitch: its mean is sharp of the fret.
+            return None
         part = heard.contour_cents[heard.contour_times_s < heard.onset_s + 1.0]
         part = part[len(part) // 6 : max(len(part) - len(part) // 6, 1)]
         part = part[np.isfinite(part)]
         if len(part) < 5:
             return None
         off = 100.0 * (heard.pitch_midi - want.pitch - self._shift)
-        return float(np.median(part)) + off
+        cents = float(np.median(part)) + off
+        return cents if abs(cents) < _OTHER_NOTE_CENTS else None
 
     def _sounded(self, number: int, heard: HeardNote, beat_s: float) -> Sounded:
         want = self._wanted[number]
@@ -219,7 +226,11 @@ class Judge:
 
     def _next_found(self, number: int, heard: HeardNote) -> float:
         """Where the note ends for good: at the next note of the line that was played, or as it dies away."""
+        here, after = self._found[number], self._found.get(number + 1)
         later = [each.onset_s for each in self._found.values() if each.onset_s > heard.onset_s + 0.03]
+        if after is None or after.passage != here.passage:
+            # What was played next may belong to a pass that does not count.
+            later += [onset for onset in self._onsets if onset > heard.end_s - 0.02]
         want = self._wanted[number]
         end = min(later, default=heard.end_s + 0.05)
         return min(end, max(heard.end_s, heard.onset_s + 0.1) if not want.height else end)
