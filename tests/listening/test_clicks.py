@@ -11,6 +11,7 @@ from tests.notation.bench_lines import bench_lines
 from tests.notation.bench_playing import perform_bench
 from tests.notation.rhythm_lines import Conditions
 from transcriber.listening.clicks import TOLD, UNASKED, find_clicks
+from transcriber.listening.metronome import find_metronome
 
 COUNTED_IN = [bench for bench in bench_lines("count-in", "fit", 1) if bench.maker != "cells"][:3]
 
@@ -44,6 +45,26 @@ def test_a_metronome_through_the_take_is_heard(kind: str) -> None:
     found = find_clicks(take.samples, take.sample_rate_hz, TOLD)
     assert len(found) >= 0.7 * len(beats)
     assert np.abs(found[:, None] - beats[None, :]).min(axis=1).max() < 0.012
+
+
+@pytest.mark.parametrize("kind", ["wood", "stick"])
+@pytest.mark.parametrize("name", ["straight", "syncopated"])
+def test_a_metronome_that_notes_cover_is_found_by_its_period(kind: str, name: str) -> None:
+    bench = bench_lines(name, "report", 1)[1]
+    performance, _ = perform_bench(bench, Conditions(drift=0.0))
+    beats = np.array(performance.beats_s)
+    sound = splice(performance, "green")
+    take = take_of(with_clicks(sound, beats, kind, 1, level=0.15))
+    found = find_metronome(take.samples, take.sample_rate_hz)
+    inside = found[(found > beats[0] - 0.02) & (found < min(beats[-1], len(sound) / 44_100) + 0.02)]
+    assert len(inside) >= 0.9 * len(beats)
+    assert np.abs(inside[:, None] - beats[None, :]).min(axis=1).max() < 0.02
+
+
+def test_no_metronome_is_made_up() -> None:
+    for bench in bench_lines("straight", "report", 2)[:5]:
+        take = take_of(splice(perform_bench(bench)[0], "green"))
+        assert not len(find_metronome(take.samples, take.sample_rate_hz))
 
 
 @pytest.mark.parametrize("name", ["straight", "sixteenth triplets"])

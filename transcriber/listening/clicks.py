@@ -2,27 +2,24 @@
 
 A click is a sound that rises and is gone within some hundredths of a second, and it comes back at even times.
 Unasked, only what is as even as a machine is believed; where the player says that there are clicks, sticks or
-taps by hand will do.
+taps by hand will do, and a metronome that notes cover is looked for by its period (`metronome`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft, signal
+from scipy import signal
 
+from transcriber.listening.click_bands import FLOOR_DB, HOP, WINDOW, band_levels
+from transcriber.listening.metronome import find_metronome
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.take import Take
 
 FloatArray = npt.NDArray[np.float64]
 
-_HOP, _WINDOW = 64, 512
-_BLOCK = 4096  # frames whose spectra are held at once
-_BANDS_HZ = np.geomspace(400.0, 9_000.0, 19)
-_FLOOR_DB = -90.0
 _RISE_DB, _MOST_RISE_DB, _RISE_S = 4.0, 30.0, 0.012  # mean over the bands
 _OWN_DB = 8.0  # a band that rises so much belongs to the sound
 _GONE_SHARE, _FALL_S = 0.65, 0.09  # a damped note keeps more than the rest of its rise
@@ -81,7 +78,9 @@ def hear_clicks(take: Take, heard: Heard, count_in: int | None = None, through: 
         Whether the player says that a metronome sounds through the take.
     """
     settings = TOLD if through or count_in is not None else UNASKED
-    clicks = find_clicks(take.samples, take.sample_rate_hz, settings, count_in)
+    clicks = find_metronome(take.samples, take.sample_rate_hz) if through else np.zeros(0)
+    if not len(clicks):
+        clicks = find_clicks(take.samples, take.sample_rate_hz, settings, count_in)
     if not len(clicks):
         return heard
     clicks = clicks + take.start_s
@@ -166,10 +165,10 @@ def _completed(row: list[_Event], count: int, sounds_s: FloatArray) -> FloatArra
 
 def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
     """Sounds that rise fast, with their spectra, and whether they are gone soon."""
-    if len(samples) < 4 * _WINDOW:
+    if len(samples) < 4 * WINDOW:
         return []
-    bands = _band_levels(samples, rate_hz)
-    frame_s = _HOP / rate_hz
+    bands = band_levels(samples, rate_hz)
+    frame_s = HOP / rate_hz
     rise, fall = max(round(_RISE_S / frame_s), 1), round(_FALL_S / frame_s)
     level = 10 * np.log10((10 ** (bands / 10)).sum(axis=1))
     before = np.concatenate([np.repeat(bands[:1], rise, axis=0), bands[:-rise]])
@@ -180,7 +179,7 @@ def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
         if top + fall >= len(level):
             break
         early = max(top - 2 * rise, 0)
-        pre = np.maximum(bands[early : max(top - rise, 1)].mean(axis=0), _FLOOR_DB)
+        pre = np.maximum(bands[early : max(top - rise, 1)].mean(axis=0), FLOOR_DB)
         high = bands[top : top + rise].max(axis=0)
         risen = high - pre
         own = risen > _OWN_DB
@@ -191,7 +190,7 @@ def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
         size = float(np.linalg.norm(spectrum))
         events.append(
             _Event(
-                _sharp_time(samples, rate_hz, top * _HOP),
+                _sharp_time(samples, rate_hz, top * HOP),
                 spectrum / size,
                 quiet=bool(level[early] < level.max() - _QUIET_DB),
                 short=bool(fallen[own].sum() >= _GONE_SHARE * risen[own].sum()),
@@ -200,26 +199,10 @@ def _events(samples: npt.NDArray[np.float32], rate_hz: int) -> list[_Event]:
     return events
 
 
-def _band_levels(samples: npt.NDArray[np.float32], rate_hz: int) -> FloatArray:
-    """Levels in dB by frame and band, frames of `_WINDOW` samples every `_HOP`; block by block."""
-    frames = len(samples) // _HOP
-    window = np.hanning(_WINDOW).astype(np.float32)
-    edges = np.searchsorted(fft.rfftfreq(_WINDOW, 1 / rate_hz), np.minimum(_BANDS_HZ, rate_hz / 2))
-    padded = np.pad(samples, _WINDOW // 2).astype(np.float32, copy=False)
-    views = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW)[::_HOP][:frames]
-    levels = np.empty((frames, len(edges) - 1))
-    for begin in range(0, frames, _BLOCK):
-        power = np.abs(fft.rfft(views[begin : begin + _BLOCK] * window, axis=1)) ** 2
-        for band, (low, high) in enumerate(pairwise(edges)):
-            total = power[:, low : max(high, low + 1)].sum(axis=1, dtype=np.float64)
-            levels[begin : begin + _BLOCK, band] = 10 * np.log10(total / _WINDOW**2 + 1e-12)
-    return np.maximum(levels, _FLOOR_DB)
-
-
 def _sharp_time(samples: npt.NDArray[np.float32], rate_hz: int, near: int) -> float:
     """Where the sound at a sample sets in: before it, it stays below a part of its peak for a moment."""
-    low = max(near - _WINDOW // 2, 0)
-    part = np.abs(np.diff(samples[low : near + _WINDOW].astype(np.float64)))
+    low = max(near - WINDOW // 2, 0)
+    part = np.abs(np.diff(samples[low : near + WINDOW].astype(np.float64)))
     quiet = round(_STILL_S * rate_hz)
     peak = int(np.argmax(part))
     begin = peak
