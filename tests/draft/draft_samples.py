@@ -109,7 +109,7 @@ def sample_draft() -> Draft:
         made_by=MadeBy("0.1.0", {"meter": "4/4", "tempo": 120.0, "strings": (1, 2, None)}, "a" * 64),
         source=Source("harbour_take.wav", "b" * 64, 44100, 3.0),
         instrument=DraftInstrument("standard", STANDARD, 0, 22, 441.2),
-        timing=Timing(120.0, Meter(4, 4), None, (0.5, 1.0, 1.5, 2.0, 2.5), -1),
+        timing=Timing(120.0, Meter(4, 4), None, (0.5, 1.0, 1.5, 2.0, 2.5), -1, 0.91),
         key=Key("F#", "minor", "A major", ("C",), 0.91, False),
         chords=(Chord("F#m7", 1, Fraction(1), Fraction(4)),),
         phrases=(
@@ -238,6 +238,7 @@ def drafts(draw) -> Draft:
             draw(st.none() | st.sampled_from([1.5, 2.0])),
             tuple(beats),
             draw(st.integers(-4, 0)),
+            draw(st.none() | st.floats(0, 1)),
         ),
         key=draw(
             st.none()

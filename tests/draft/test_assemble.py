@@ -83,6 +83,7 @@ def test_document_is_valid_and_stable(draft):
     assert draft_bytes(draft) == draft_bytes(draft)
     assert draft.timing.tempo_bpm == 120.0
     assert (draft.timing.beats_s[0], draft.timing.first_beat) == (0.5, -1)
+    assert draft.timing.downbeat_confidence == 1.0
     assert draft.instrument.reference_hz == 440.123
     assert draft.source.sample_rate_hz == 48000
     assert (draft.key, draft.chords, draft.phrases, draft.shapes) == (None, (), (), ())

@@ -176,6 +176,12 @@ def test_a_later_bar_line_keeps_notes_in_time():
         assert draft.timing.time_of(note.start(Meter(4, 4))) == due
 
 
+def test_bars_that_a_person_cuts_are_no_guess():
+    assert SAMPLE.timing.downbeat_confidence == 0.91
+    assert corrected(Correction("change_timing", values={"swing": 2.0})).timing.downbeat_confidence == 0.91
+    assert corrected(Correction("change_timing", values={"first_beat": 0})).timing.downbeat_confidence is None
+
+
 def test_key_chords_and_phrases():
     chord = {"name": "D", "bar": 1, "beat": "1", "length": "4"}
     draft = corrected(

@@ -24,7 +24,7 @@ from transcriber.draft.apply_note import added_note, changed_note, confirmed_not
 from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import decode, encode
 from transcriber.draft.consistency import check_consistency
-from transcriber.draft.corrections import Correction, Journal, JournalEntry, NoteMark
+from transcriber.draft.corrections import BARS, Correction, Journal, JournalEntry, NoteMark
 from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase, Timing
 from transcriber.draft.layout import draft_text
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
@@ -295,6 +295,8 @@ def _in_order(notes: tuple[DraftNote, ...]) -> tuple[DraftNote, ...]:
 def _change_timing(draft: Draft, correction: Correction) -> Draft:
     """Change the timing; notes keep their place in time when the bars are cut anew or the downbeat moves."""
     document = {**encode(draft.timing), **correction.values}
+    if not correction.values.keys().isdisjoint(BARS):
+        document["downbeat_confidence"] = None
     check_document(document, "timing", part="timing")
     old, new = draft.timing, decode(Timing, document)
     if new.meter.unit != old.meter.unit:

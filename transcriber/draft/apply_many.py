@@ -14,7 +14,7 @@ from typing import Any
 
 from transcriber.draft.apply_note import added_note, changed_note, rebased
 from transcriber.draft.coding import decode, encode
-from transcriber.draft.corrections import JournalEntry, NoteMark
+from transcriber.draft.corrections import BARS, JournalEntry, NoteMark
 from transcriber.draft.document import Chord, Contour, Draft, DraftNote, Timing
 from transcriber.draft.schema import check_document, show_value
 from transcriber.errors import DraftError
@@ -145,7 +145,11 @@ def rewrite_rhythm(draft: Draft, entry: JournalEntry, find: FindNote) -> Change:
     timing = entry.correction.values.get("timing")
     if timing is None:
         return _changed_notes(draft, entry, find, _RHYTHM_KEYS)
-    document = {**encode(draft.timing), **timing} if isinstance(timing, dict) else timing
+    document = timing
+    if isinstance(timing, dict):
+        document = {**encode(draft.timing), **timing}
+        if not timing.keys().isdisjoint(BARS):
+            document["downbeat_confidence"] = None
     check_document(document, "timing", part="timing")
     new = decode(Timing, document)
     retimed = replace(

@@ -317,6 +317,7 @@ def timing_of(written: Written) -> Timing:
         swing=_maybe_rounded(written.swing, 2),
         beats_s=tuple(_time(time) for time in written.beats_s),
         first_beat=int(written.first_beat),
+        downbeat_confidence=_rounded(written.downbeat_confidence, 3),
     )
 
 

@@ -29,6 +29,8 @@ _RHYTHM = frozenset(("bar", "beat", "length", "voice"))
 _CHANGEABLE = _PLACE | _RHYTHM | {"onset_s", "end_s", "velocity"}
 _NEW_NOTE = frozenset(("onset_s", "end_s", "pitch_midi", "bar", "beat", "length"))
 _TIMING = frozenset(("tempo_bpm", "meter", "swing", "beats_s", "first_beat"))
+BARS = frozenset(("meter", "beats_s", "first_beat"))
+"""Values of a correction of the timing that say where bars begin."""
 _PHRASE = frozenset(("name", "remark", "start_s", "end_s"))
 _SECOND_HALF = frozenset(("at_s", "bar", "beat", "pitch_midi", "string", "fret", "techniques"))
 

@@ -95,6 +95,8 @@ class Timing:
         Times of the meter's denominator beats, strictly ascending, at least one.
     first_beat : int
         Beats from beat 1 of bar 1 of ``beats_s[0]``; negative in a pickup bar.
+    downbeat_confidence : float or None
+        Probability that bars begin where they are written, 0 to 1; None where a person said so.
     """
 
     tempo_bpm: float
@@ -102,6 +104,7 @@ class Timing:
     swing: float | None
     beats_s: tuple[float, ...]
     first_beat: int
+    downbeat_confidence: float | None = None
 
     def time_of(self, start: Fraction) -> float:
         """Time at which a written position is due.
