@@ -18,13 +18,11 @@ from sklearn.linear_model import LogisticRegression
 from tests.accuracy.compose import CONDITIONS
 from tests.accuracy.drafters import draft_by_project
 from tests.accuracy.judge import Pair, judge
-from tests.accuracy.takes import make_take, specs
+from tests.accuracy.takes import STRINGS_TOLD, make_take, specs
 from transcriber.draft.calibration import AS_MEASURED
 
 MODEL = Path(__file__).parents[2] / "models" / "confidence.json"
 FIT_SETS = ("green", "synth")
-# Sets whose sound comes from the string that the line names; green's recordings do not tell their string.
-STRINGS_KNOWN = ("synth",)
 GIVEN: tuple[tuple[str, ...], ...] = ((), ("tempo", "position"))
 # What the judge calls wrong, for each aspect of the draft.
 FAULTS = {
@@ -72,7 +70,7 @@ def main() -> None:
         # An extra note has no place or rhythm to be right or wrong about.
         kept = [pair for _, pair in pairs if pair.truth is not None or "extra" in faults]
         if aspect == "place":
-            kept = [pair for name, pair in pairs if pair.truth is not None and name in STRINGS_KNOWN]
+            kept = [pair for name, pair in pairs if pair.truth is not None and name in STRINGS_TOLD]
         measures = np.array([pair.draft["confidence"][aspect] for pair in kept if pair.draft])
         right = np.array([not faults & set(pair.wrong) for pair in kept])
         curves[aspect] = fit_curve(measures, right)

@@ -16,7 +16,9 @@ Conventions
   note's techniques are missed and an extra note's are extra.
 - *Corrections*: missed + extra + found notes that are wrong in place, rhythm or technique kinds (one each).
 - *Honesty*: over the draft's notes, how often a wrong one (extra, or needing correction) has a lower
-  overall confidence than a right one; ties count half.
+  overall confidence than a right one; ties count half. Where the sound does not come from the strings that
+  the truth names, place is left out, as a fault and as a factor: nobody can be sure of a string that was not
+  played.
 
 Deviations
 ----------
@@ -34,10 +36,11 @@ from typing import Any
 import mir_eval
 import numpy as np
 
+from transcriber.draft.sureness import SURE_FROM
+
 ONSET_TOLERANCE_S = 0.05
 PITCH_TOLERANCE_CENTS = 50.0
 TEMPO_TOLERANCE = 0.04
-SURE = 0.8
 KIND_OF = {
     "bend": "bend",
     "pre_bend": "pre_bend",
@@ -48,6 +51,7 @@ KIND_OF = {
     "pull_off": "slur",
 }
 KINDS = ("bend", "pre_bend", "release", "vibrato", "slide", "slur")
+_ASPECTS_HEARD = ("pitch", "onset", "rhythm", "technique")
 _ROUNDING = 1e-9
 Document = dict[str, Any]
 Note = dict[str, Any]
@@ -123,13 +127,15 @@ class Judgement:
     commonest_offset: Fraction | None
 
 
-def judge(truth: Document, draft: Document) -> Judgement:
+def judge(truth: Document, draft: Document, strings_told: bool = True) -> Judgement:
     """Judge one draft.
 
     Parameters
     ----------
     truth, draft : dict
         Documents with the draft's keys.
+    strings_told : bool
+        Whether the sound comes from the strings that the truth names.
     """
     true_notes, draft_notes = _pitched(truth), _pitched(draft)
     matches = _match(true_notes, draft_notes, None)
@@ -143,7 +149,11 @@ def judge(truth: Document, draft: Document) -> Judgement:
     pairs = []
     for i, note in enumerate(true_notes):
         if i in partner:
-            pairs.append(_judge_pair(note, draft_notes[partner[i]], shift, beats, tally))
+            pair = _judge_pair(note, draft_notes[partner[i]], shift, beats, tally)
+            faults = set(pair.wrong) - {"bend amount"} - (set() if strings_told else {"place"})
+            confidences = tally.wrong_confidences if faults else tally.right_confidences
+            confidences.append(_confidence(draft_notes[partner[i]], strings_told))
+            pairs.append(pair)
         else:
             tally.missed.update(_kinds(note))
             pairs.append(Pair(note, None, ("missed",)))
@@ -151,7 +161,7 @@ def judge(truth: Document, draft: Document) -> Judgement:
     for j, note in enumerate(draft_notes):
         if j not in matched:
             tally.false.update(_kinds(note))
-            tally.wrong_confidences.append(_confidence(note))
+            tally.wrong_confidences.append(_confidence(note, strings_told))
             pairs.append(Pair(None, note, ("extra",)))
     tally.corrections = sum(bool(pair.wrong and set(pair.wrong) != {"bend amount"}) for pair in pairs)
     pairs.sort(key=lambda pair: (pair.truth or pair.draft or {})["onset_s"])
@@ -164,7 +174,7 @@ def figures(tally: Tally) -> dict[str, float | None]:
     """Turn counts into the figures of the report; None where nothing was counted."""
     hits, false, missed = (sum(c.values()) for c in (tally.hits, tally.false, tally.missed))
     right, wrong = np.array(tally.right_confidences), np.array(tally.wrong_confidences)
-    sure_right, sure_wrong = int(np.sum(right >= SURE)), int(np.sum(wrong >= SURE))
+    sure_right, sure_wrong = int(np.sum(right >= SURE_FROM)), int(np.sum(wrong >= SURE_FROM))
     return {
         "takes": tally.takes,
         "true notes": tally.true_notes,
@@ -228,7 +238,6 @@ def _judge_pair(true: Note, draft: Note, shift: int, beats: int, tally: Tally) -
     tally.rhythm_right += rhythm_right
     tally.place_right += place_right
     tally.technique_right += technique_right
-    (tally.wrong_confidences if wrong else tally.right_confidences).append(_confidence(draft))
     if not _judge_bend_amounts(true, draft, tally):
         wrong.append("bend amount")
     return Pair(true, draft, tuple(wrong))
@@ -334,8 +343,12 @@ def _amounts(note: Note, kind: str) -> list[float]:
     ]
 
 
-def _confidence(note: Note) -> float:
-    return float((note.get("confidence") or {}).get("overall", 0.5))
+def _confidence(note: Note, with_place: bool) -> float:
+    """Overall confidence; without the place's share in it where place is not judged."""
+    sure = note.get("confidence") or {}
+    if with_place or not sure.get("place"):
+        return float(sure.get("overall", 0.5))
+    return float(np.prod([sure[aspect] for aspect in _ASPECTS_HEARD]))
 
 
 def _share(part: float, whole: float) -> float | None:

@@ -37,7 +37,7 @@ def measure(job: Job) -> Result:
     near = judge(take.truth, place_nearest(draft, take.composed.position)).tally
     base = _stored_baseline().get(take.key, {}).get(given)
     bpm = float(draft["timing"]["tempo_bpm"] or 0.0)
-    return Result(take, judge(take.truth, draft), near, base, bpm, seconds)
+    return Result(take, judge(take.truth, draft, spec.strings_told), near, base, bpm, seconds)
 
 
 def measure_all(jobs: Sequence[Job], processes: int = 1) -> Iterator[Result]:

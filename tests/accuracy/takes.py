@@ -25,6 +25,8 @@ from transcriber.synthesis import STYLES, TONES, Tone, perform, render_performan
 
 SETS = (*RECORDED_SETS, "synth", STRAT_FIRST)
 SPLITS: dict[str, tuple[str, ...]] = {"fit": ("green", "synth"), "report": ("strat", "emily", "synth")}
+# Sets whose sound comes from the string that the line names.
+STRINGS_TOLD = ("strat", "strat_first", "synth")
 SPLIT_SEEDS = {"fit": 1000, "report": 2000}
 ALL_CONDITIONS = (*CONDITIONS, "written")
 SYNTH_TONES = ("clean", "warm", "bright", "edge")
@@ -41,6 +43,11 @@ class TakeSpec:
     set_name: str
     condition: str
     index: int
+
+    @property
+    def strings_told(self) -> bool:
+        """Whether the sound comes from the strings that the line names."""
+        return self.set_name in STRINGS_TOLD
 
     @property
     def name(self) -> str:

@@ -25,7 +25,7 @@ def note(number: int, beat: str, pitch: int, *techniques: dict[str, Any]) -> dic
         "beat": beat,
         "length": "1",
         "techniques": list(techniques),
-        "confidence": {"overall": 0.9},
+        "confidence": {"overall": 0.95},
     }
 
 
@@ -210,7 +210,7 @@ def test_honesty_rises_when_the_wrong_note_is_doubted() -> None:
         draft["notes"][0].update(string=1, fret=0, confidence={"overall": 0.2})
 
     def trusted(draft: dict[str, Any]) -> None:
-        draft["notes"][0].update(string=1, fret=0, confidence={"overall": 0.95})
+        draft["notes"][0].update(string=1, fret=0, confidence={"overall": 0.99})
 
     assert changed(doubted)["honesty AUC"] == 1.0
     assert changed(trusted)["honesty AUC"] == 0.0
@@ -239,3 +239,18 @@ def test_empty_draft() -> None:
     assert got["note F"] == 0.0
     assert got["corrections/100"] == 100.0
     assert got["start"] is None
+
+
+def test_place_counts_for_honesty_only_where_the_strings_are_told() -> None:
+    draft = truth()
+    draft["notes"][0]["fret"] += 1
+    for note in draft["notes"]:
+        note["confidence"] = {
+            "pitch": 1.0, "onset": 0.9, "place": 0.5, "rhythm": 1.0, "technique": 1.0, "overall": 0.45
+        }  # fmt: skip
+    told = judge(truth(), draft).tally
+    assert told.wrong_confidences == [0.45]
+    untold = judge(truth(), draft, strings_told=False).tally
+    assert untold.wrong_confidences == []
+    assert set(untold.right_confidences) == {0.9}
+    assert told.corrections == untold.corrections == 1

@@ -269,7 +269,8 @@ def test_legend_names_only_signs_in_use() -> None:
 def test_unsure_notes_are_marked_and_listed() -> None:
     text = text_tab(lines.straight_line())
     assert [note.unsure for note in read_text_tab(text).notes].count(True) == 1
-    assert text.split("Check first\n")[1].split("\n")[:3] == [
+    assert text.split("Check first\n")[1].split("\n")[:4] == [
+        "0 of 13 notes are sure; these are the least sure.",
         "bar  beat   time     string/fret  least sure",
         "2    1+1/2  0:03.50  3/7 D4       pitch 40 %",
         "  the note sounds a fourth lower in its second half: written is its first half",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from transcriber.cli.console import Output
+from transcriber.draft.sureness import sure_notes, sure_words
 from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     unsure = [note for note in map(draft.note, _checked_ids(draft)) if note is not None]
     title = f"Check first ({len(unsure)} of {_count(len(draft.notes), 'note')}):"
     _print_list(output, title, [_doubt(note) for note in _least_sure(unsure)], len(unsure))
+    if draft.notes:
+        output.line(f"  {sure_words(draft.notes)}: measured, 98 of 100 such notes were right in everything")
     if not unsure:
         output.line("  No note stands out as one to check first.")
     sits = [f"{feel.start_s:.2f} to {feel.end_s:.2f} s: {words}" for feel, words in made.feel]
@@ -52,6 +55,7 @@ def result_entry(take: str, made: DraftFiles) -> dict[str, Any]:
         "meter": str(draft.timing.meter),
         "swing": draft.timing.swing,
         "notes": len(draft.notes),
+        "sure": sure_notes(draft.notes),
         "check_first": [_check_entry(draft, issue) for issue in draft.issues if issue.code == _CHECK_NOTE],
         "issues": [
             {"code": issue.code, "message": issue.message, "start_s": issue.start_s, "end_s": issue.end_s}

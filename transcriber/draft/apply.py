@@ -29,12 +29,12 @@ from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase, Tim
 from transcriber.draft.layout import draft_text
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
 from transcriber.draft.schema import check_document, show_value
+from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem
 from transcriber.records.written import Meter, WrittenNote
 
 SAME_ONSET_S = 0.05
-STILL_UNSURE_BELOW = 0.5
 # A tempo within this share of another is the same one (the tolerance of the tempo figure).
 _SAME_TEMPO = 0.04
 _ANSWERED_BY = {
@@ -172,7 +172,7 @@ def _apply_to_note(draft: Draft, correction: Correction, mark: NoteMark, same_dr
         return _without_note(draft, note.id)
     changed = _NOTE_ACTIONS[correction.action](draft, note, correction.values)
     # One aspect found right does not settle a note that is unsure for another reason.
-    settled = "aspects" not in correction.values or changed.confidence.overall >= STILL_UNSURE_BELOW
+    settled = "aspects" not in correction.values or changed.confidence.overall >= UNSURE_BELOW
     return _with_note(draft, note.id, changed, settled)
 
 

@@ -30,6 +30,7 @@ from transcriber.draft.document import (
     Source,
     Timing,
 )
+from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.phrased import PhrasePlaces
 from transcriber.records.placed import Instrument, Place, Placed, PlacedBeside
@@ -77,7 +78,7 @@ class AssembleSettings:
         Turns the stages' measures of certainty into probabilities.
     """
 
-    check_below: float = 0.5
+    check_below: float = UNSURE_BELOW
     contour_spacing_s: float = 0.012
     calibration: Calibration = AS_MEASURED
 

@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.export.spelling import Bar, spell
 
 ORPHAN_GRACE_LENGTH = Fraction(1, 4)
 """Written length, in denominator beats, of a grace that has no note left to decorate."""
-
-UNSURE_BELOW = 0.5
-"""A note with a lower overall confidence is one to check, in a draft that names none itself."""
 
 CHECK_ISSUE = "check_note"
 """Code of the issue by which a draft names a note to check."""

@@ -6,6 +6,7 @@ import re
 import textwrap
 
 from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
+from transcriber.draft.sureness import sure_words
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
 from transcriber.export.tab_analysis import analysis_items
@@ -73,7 +74,7 @@ def check_list(draft: Draft, width: int) -> list[str]:
         return []
     rows = [CHECK_COLUMNS, *(_check_row(note) for note in unsure)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(CHECK_COLUMNS))]
-    lines = ["", "Check first"]
+    lines = ["", "Check first", *_flow([f"{sure_words(draft.notes)}; these are the least sure."], width)]
     for row, note in zip(rows, (None, *unsure), strict=True):
         cells = [cell.ljust(wide) for cell, wide in zip(row, widths, strict=True)]
         lines.append("  ".join(cells).rstrip())

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
 from transcriber.listening.pieces import Piece
 from transcriber.listening.settings import ListeningSettings
+from transcriber.records.technique import Technique
 
 FloatArray = npt.NDArray[np.float64]
 
+_BENT = ("bend", "pre_bend", "release")
 
-def pitch_confidence(cents: FloatArray, periodicity: FloatArray) -> float:
+
+def pitch_confidence(
+    cents: FloatArray, periodicity: FloatArray, techniques: Sequence[Technique] = ()
+) -> float:
     """Confidence in a note's pitch: periodic sound, near a semitone, for long enough.
 
     Parameters
@@ -20,12 +27,17 @@ def pitch_confidence(cents: FloatArray, periodicity: FloatArray) -> float:
         Contour against the note's pitch, NaN where unvoiced.
     periodicity : ndarray, shape (n,)
         0 to 1.
+    techniques : sequence of Technique
+        A bent string is not off its pitch where it stands as high as it was bent.
     """
     known = ~np.isnan(cents)
     if not known.any():
         return 0.2
     clear = float(np.median(periodicity[known]))
-    away = float(np.min(np.abs(np.percentile(cents[known], [15, 30, 50]))))
+    stands = np.array([0.0, *(100.0 * (t.semitones or 0.0) for t in techniques if t.kind in _BENT)])
+    off = cents[known][:, None] - stands
+    off = np.take_along_axis(off, np.abs(off).argmin(axis=1)[:, None], axis=1)[:, 0]
+    away = float(np.min(np.abs(np.percentile(off, [15, 30, 50]))))
     near = float(np.exp(-((away / 45.0) ** 2)))
     enough = 1.0 - float(np.exp(-known.sum() / 6.0))
     return float(np.clip(clear**2 * near * (0.4 + 0.6 * enough), 0.02, 0.995))

@@ -193,7 +193,7 @@ def _finished(
         tuple(note.techniques),
         times,
         cents,
-        pitch_confidence(cents, track.voiced_probability[frames]),
+        pitch_confidence(cents, track.voiced_probability[frames], note.techniques),
         onset_confidence(note.piece, note.picked, settings),
         technique_confidence(note.piece, note.picked, note.doubt),
         second_midi=note.beside,

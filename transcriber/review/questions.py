@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from transcriber.draft import CONFIDENCE_ASPECTS, Correction, Draft, DraftNote, NoteMark, Phrase
+from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.errors import UsageError
 from transcriber.review.readings import Reading, readings_of
 from transcriber.review.whole_take import (
@@ -22,7 +23,6 @@ from transcriber.review.whole_take import (
 )
 from transcriber.review.words import beat_words, place_words
 
-UNSURE_BELOW = 0.5
 MOST_READINGS = 5
 AS_DRAFTED = "as_drafted"
 _SETTLED = 1.0

@@ -9,7 +9,8 @@ from transcriber.draft import Contour, Draft, DraftNote
 from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import encode
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
-from transcriber.review.questions import UNSURE_BELOW, open_questions
+from transcriber.draft.sureness import UNSURE_BELOW
+from transcriber.review.questions import open_questions
 from transcriber.review.words import NOTE_NAMES, beat_words, pitch_words, techniques_words
 from transcriber.rework import written_score
 

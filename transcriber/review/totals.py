@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from transcriber.draft import Draft, Journal
+from transcriber.draft.sureness import UNSURE_BELOW
 
 # A person who found the draft right, or wrote a remark or a name, has corrected nothing.
 NO_CORRECTION = frozenset(("confirm_note", "confirm_timing", "set_remark", "set_phrase", "remove_phrase"))
@@ -82,5 +83,5 @@ def totals_of(machine: Draft, corrected: Draft, journal: Journal) -> Totals:
         confirmed=len(confirmed),
         by_action=dict(sorted(Counter(entry.correction.action for entry in in_force).items())),
         minutes=sum(entry.took_s or 0.0 for entry in journal.entries) / 60.0,
-        still_unsure=sum(note.confidence.overall < 0.5 for note in corrected.notes),
+        still_unsure=sum(note.confidence.overall < UNSURE_BELOW for note in corrected.notes),
     )

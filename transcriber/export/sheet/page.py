@@ -8,9 +8,10 @@ from dataclasses import replace
 from fractions import Fraction
 
 from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.plain_words import one_line, title_of
-from transcriber.export.score import ORPHAN_GRACE_LENGTH, UNSURE_BELOW, unsure_notes
+from transcriber.export.score import ORPHAN_GRACE_LENGTH, unsure_notes
 from transcriber.export.sheet import frame, ly_text, signs, staves, style
 from transcriber.export.sheet.staves import Staff
 from transcriber.export.sheet.voice import VoiceWriter, graces_at
