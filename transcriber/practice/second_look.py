@@ -16,6 +16,7 @@ COMES_UP_DB, CLEARLY_UP_DB = 12.0, 20.0
 _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
 _STEP_S = 0.01
+_FREE_AT_LEAST_S, _FREE_SHARE = 0.08, 0.7
 
 
 def found_after_all(
@@ -59,7 +60,10 @@ def found_after_all(
     if previous is not None and abs(previous - want.pitch) < _SAME_PITCH:
         # The same pitch goes on: only an attack tells a new note.
         share, _ = attempt.sounds(low, high, due - reach, due + 0.6 * length)
-        return _strongest_attack(attempt, due - reach, due + reach) if share >= _LEAST_SHARE else None
+        free = _sounding_freely(attempt, low, high, due - reach, due + 0.6 * length)
+        if free is None and share >= _LEAST_SHARE:
+            free = _strongest_attack(attempt, due - reach, due + reach)
+        return free
     share, first = attempt.sounds(low, high, due - reach, due + 0.6 * length)
     if first is not None and share >= _LEAST_SHARE:
         return first
@@ -67,6 +71,16 @@ def found_after_all(
         return None
     joined = want.note.has("hammer_on", "pull_off", "slide")
     return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach, joined)
+
+
+def _sounding_freely(attempt: Attempt, low: float, high: float, from_s: float, to_s: float) -> float | None:
+    """Where pitches set in that belong to no note that was heard, as an out-of-tune one may be left out."""
+    ended = max((note.end_s for note in attempt.heard.notes if note.onset_s < to_s), default=to_s)
+    begin = max(from_s, ended)
+    if to_s - begin < _FREE_AT_LEAST_S:
+        return None
+    share, first = attempt.sounds(low, high, begin, to_s)
+    return first if share >= _FREE_SHARE else None
 
 
 def _strongest_attack(
