@@ -15,7 +15,7 @@ from transcriber.practice.hands import Sounded, judge_hands
 from transcriber.practice.picks import PickScale, pick_scale
 from transcriber.practice.report import NoteReport, Remark
 from transcriber.practice.ringing import rings_on
-from transcriber.practice.second_look import COMES_UP_DB
+from transcriber.practice.second_look import COMES_UP_DB, set_in
 from transcriber.practice.tolerance import Tolerance
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
@@ -65,6 +65,8 @@ class Judge:
         remarks: list[Remark] = []
         timing_s, beat_s = self._timing(number, here)
         bound = self._ear.timing_s(beat_s)
+        if timing_s is not None and abs(timing_s) > bound:
+            here, timing_s = self._looked_again(number, here, timing_s, bound)
         if timing_s is not None and abs(timing_s) > bound:
             remarks.append("early" if timing_s < 0 else "late")
         if self._rings(number, here):
@@ -153,6 +155,17 @@ class Judge:
             return None, self._reference_beat_s
         due, beat_s = pace.of(number)
         return (here.onset_s - due if len(pace.numbers) >= 3 else None), beat_s
+
+    def _looked_again(self, number: int, here: Found, timing_s: float, bound_s: float) -> tuple[Found, float]:
+        """A note that seems off in time is timed by its own partials too, as a click can hide its stroke."""
+        before = self._wanted[number - 1].pitch if number else None
+        pitch = self._wanted[number].pitch
+        if pitch is None or before is None:
+            return here, timing_s
+        onset = set_in(self._attempt, (pitch + self._shift, before + self._shift), here.onset_s)
+        if onset is None or abs(timing_s + onset - here.onset_s) > bound_s:
+            return here, timing_s
+        return replace(here, onset_s=onset), timing_s + onset - here.onset_s
 
     def _length(self, number: int, heard: HeardNote, beat_s: float) -> float | None:
         """Share of its length that a note sounds; None where nothing can be said."""

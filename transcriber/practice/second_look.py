@@ -16,6 +16,7 @@ COMES_UP_DB, CLEARLY_UP_DB = 12.0, 20.0
 _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
 _STEP_S = 0.01
+_SETS_IN_REACH_S = 0.13
 _FREE_AT_LEAST_S, _FREE_SHARE = 0.08, 0.7
 
 
@@ -111,3 +112,16 @@ def _coming_up(
         return best
     least_db = FAINT_ATTACK_DB if max(rises) > CLEARLY_UP_DB else CLEAR_ATTACK_DB
     return _strongest_attack(attempt, from_s, to_s, least_db)
+
+
+def set_in(attempt: Attempt, pitches: tuple[float, float], near_s: float) -> float | None:
+    """Time near another at which the partials of a pitch set in, those of the pitch before left out.
+
+    None where they do not come up clearly.
+    """
+    pitch, before = pitches
+    times = np.arange(near_s - _SETS_IN_REACH_S, near_s + _SETS_IN_REACH_S, 0.5 * _STEP_S)
+    rises = np.array([attempt.comes_up(pitch, float(time), (before,)) for time in times])
+    if rises.max() < COMES_UP_DB:
+        return None
+    return float(np.median(times[rises > rises.max() - 1.0]))
