@@ -17,23 +17,20 @@ import numpy as np
 import numpy.typing as npt
 
 from transcriber.practice.doubts import Doubts
+from transcriber.practice.pairing import cheapest_pairs
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
 
 FloatArray = npt.NDArray[np.float64]
 
-MISS, OPTIONAL_MISS = 1.0, 0.1
-SKIP_FROM, SKIP_EACH, SKIP_ELSEWHERE = 3.0, 0.12, 0.3
-JUMP, JUMP_ELSEWHERE, PAUSE_HELPS = 2.6, 1.2, 1.0
 WRONG_NEAR, WRONG, WRONG_OCTAVE, DEAD = 1.1, 1.45, 0.7, 0.4
 FAINT, FAINT_WRONG = 0.3, 3.0
-TIMING, TIMING_FLOOR_S, TIMING_SHARE = 1.2, 0.06, 0.5
-EXTRAS_IN_A_ROW = 8
 LONGEST_SHIFT, GRAM, CANDIDATES = 24, 3, 2
 # A shift of the whole line is believed when it takes off so much of the cost that there is without.
 SHIFT_MUST_WIN, SHIFT_LEAST = 0.8, 1.0
+# So large a share of the figures at their own pitch leave no question.
+PLAINLY_NONE = 0.5
 _TEMPO_ROUNDS = 3
-_BIG = 1e6
 
 
 @dataclass(frozen=True)
@@ -78,11 +75,11 @@ def align(
     pitch_costs = _pitch_costs(played, wanted, shift)
     pitch_costs += np.where(doubts.faint[:, None], np.where(pitch_costs > 0, FAINT_WRONG, FAINT), 0.0)
     extra = np.concatenate([[0.0], np.cumsum(doubts.extra_cost)])
-    pairs, _ = _cheapest(played, wanted, pitch_costs, extra, None)
+    pairs, _ = cheapest_pairs(played, wanted, pitch_costs, extra, None)
     found = beat_s
     for _ in range(_TEMPO_ROUNDS):
         found = _beat_of(played, wanted, pairs, pitch_costs, found)
-        again, _ = _cheapest(played, wanted, pitch_costs, extra, found)
+        again, _ = cheapest_pairs(played, wanted, pitch_costs, extra, found)
         if again == pairs:
             break
         pairs = again
@@ -94,16 +91,20 @@ def line_shift(played: Sequence[HeardNote], wanted: Sequence[Wanted], extra: Flo
 
     Candidates are the commonest shifts of equal figures of a few notes, and of the single notes' pitches.
     """
-    chosen, cost = 0, _cheapest(played, wanted, _pitch_costs(played, wanted, 0), extra, None)[1]
-    for shift in _likely_shifts(played, wanted):
-        other = _cheapest(played, wanted, _pitch_costs(played, wanted, shift), extra, None)[1]
+    likely, plain = _likely_shifts(played, wanted)
+    if plain >= PLAINLY_NONE * len(played):
+        return 0
+    chosen, cost = 0, cheapest_pairs(played, wanted, _pitch_costs(played, wanted, 0), extra, None)[1]
+    for shift in likely:
+        other = cheapest_pairs(played, wanted, _pitch_costs(played, wanted, shift), extra, None)[1]
         bound = SHIFT_MUST_WIN * cost - SHIFT_LEAST if chosen == 0 else cost
         if other < bound:
             chosen, cost = shift, other
     return chosen
 
 
-def _likely_shifts(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> tuple[int, ...]:
+def _likely_shifts(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> tuple[tuple[int, ...], int]:
+    """Shifts that may be, the likeliest first, and how many figures speak for none."""
     pitched = [(each.pitch or 0) + round(each.height) for each in wanted if each.pitch is not None]
     sung = [_goal(note) for note in played]
     figures: Counter[int] = Counter()
@@ -119,7 +120,8 @@ def _likely_shifts(played: Sequence[HeardNote], wanted: Sequence[Wanted]) -> tup
         for other, often in asked.items():
             single[pitch - other] += min(times, often)
     ranked = [*_commonest(figures, CANDIDATES), *_commonest(single, CANDIDATES), 12, -12]
-    return tuple(dict.fromkeys(shift for shift in ranked if shift and abs(shift) <= LONGEST_SHIFT))
+    likely = dict.fromkeys(shift for shift in ranked if shift and abs(shift) <= LONGEST_SHIFT)
+    return tuple(likely), figures[0]
 
 
 def _commonest(votes: Counter[int], count: int) -> list[int]:
@@ -160,81 +162,6 @@ def _pitch_costs(played: Sequence[HeardNote], wanted: Sequence[Wanted], shift: i
             else:
                 costs[i, j] = WRONG_NEAR if off == 1 else WRONG
     return costs
-
-
-def _moves(wanted: Sequence[Wanted]) -> FloatArray:
-    """Cost of going from wanted note j' (row; the last row is the start) to j (column)."""
-    count = len(wanted)
-    left_out = np.cumsum([0.0, *(OPTIONAL_MISS if each.optional else MISS for each in wanted)])
-    skipped = left_out[None, :count] - left_out[1 : count + 1, None]
-    forward = np.arange(count)[None, :] - np.arange(count)[:, None]
-    landing = np.array([0.0 if each.opens else JUMP_ELSEWHERE for each in wanted])
-    into = SKIP_ELSEWHERE * (landing > 0)
-    capped = np.minimum(skipped, SKIP_FROM + SKIP_EACH * forward + into[None, :])
-    moves = np.where(forward >= 1, capped, JUMP + landing[None, :])
-    moves[np.arange(count), np.arange(count)] = JUMP + landing + MISS
-    first = np.minimum(left_out[:count], SKIP_FROM + SKIP_EACH * np.arange(count))
-    return np.vstack([moves, first])
-
-
-def _cheapest(
-    played: Sequence[HeardNote],
-    wanted: Sequence[Wanted],
-    pitch_costs: FloatArray,
-    extra: FloatArray,
-    beat_s: float | None,
-) -> tuple[list[tuple[int, int]], float]:
-    """Cheapest pairs and their cost; `extra` is what leaving out all notes before each played one costs."""
-    count = len(wanted)
-    onsets = np.array([note.onset_s for note in played])
-    moves = _moves(wanted)
-    at = np.array([each.at for each in wanted])
-    distance = at[None, :] - at[:, None]
-    forward = np.arange(count)[None, :] > np.arange(count)[:, None]
-    best = np.full((len(played), count), _BIG)
-    came = np.full((len(played), count, 2), -1, dtype=np.int64)
-    for i in range(len(played)):
-        best[i] = moves[count] + extra[i] + pitch_costs[i]
-        for before in range(max(0, i - EXTRAS_IN_A_ROW), i):
-            gap = onsets[i] - onsets[before]
-            step = moves[:count] + extra[i] - extra[before + 1]
-            if beat_s is not None:
-                step = step + _timing_costs(gap, beat_s * distance, forward)
-            paths = best[before][:, None] + step
-            row = np.argmin(paths, axis=0)
-            cost = paths[row, np.arange(count)] + pitch_costs[i]
-            better = cost < best[i] - 1e-9
-            best[i][better] = cost[better]
-            came[i][better, 0] = before
-            came[i][better, 1] = row[better]
-    return _traced(best, came, _endings(wanted), extra)
-
-
-def _timing_costs(gap: float, due: FloatArray, forward: npt.NDArray[np.bool_]) -> FloatArray:
-    """A step on costs by how far its time lies from the due one; a jump is cheaper after a pause."""
-    wrong = np.minimum(1.0, np.abs(gap - due) / (TIMING_FLOOR_S + TIMING_SHARE * np.abs(due)))
-    pause = -PAUSE_HELPS if gap > 0.7 else 0.0
-    return np.where(forward, TIMING * wrong, pause)
-
-
-def _endings(wanted: Sequence[Wanted]) -> FloatArray:
-    left = np.array([OPTIONAL_MISS if each.optional else MISS for each in wanted])
-    after = np.cumsum(left[::-1])[::-1] - left
-    bounded: FloatArray = np.minimum(after, SKIP_FROM + SKIP_EACH * np.arange(len(wanted))[::-1])
-    return bounded
-
-
-def _traced(
-    best: FloatArray, came: npt.NDArray[np.int64], endings: FloatArray, extra: FloatArray
-) -> tuple[list[tuple[int, int]], float]:
-    totals = best + endings[None, :] + (extra[-1] - extra[1:])[:, None]
-    i, j = (int(value) for value in np.unravel_index(int(np.argmin(totals)), totals.shape))
-    cost = float(totals[i, j])
-    pairs = []
-    while i >= 0:
-        pairs.append((i, j))
-        i, j = int(came[i, j, 0]), int(came[i, j, 1])
-    return pairs[::-1], cost
 
 
 def _beat_of(
