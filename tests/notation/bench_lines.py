@@ -2,7 +2,8 @@
 
 Three makers that share no rule: `cells` strings cells of a beat together, `phrases` takes whole bars that
 come back, `weight` places attacks by metric weight; and `hand` are the lines of `rhythm_lines`, of which
-every second one belongs to each split. Seeds of the two splits are apart.
+every second one belongs to each split, and in rows of their own those of `idiom_lines`, which all belong to
+the report split. Seeds of the two splits are apart.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from tests.accuracy.compose import choose_shapes, develop, walk
 from tests.accuracy.decorate import decorate
 from tests.accuracy.necks import GUITAR
 from tests.accuracy.rhythms import CELLS, E, Q, S, Slot, T, cell_rhythm, weighted_rhythm
+from tests.notation.idiom_lines import IDIOMS, idiom_lines
 from tests.notation.rhythm_lines import Conditions, RhythmLine, parse, written_lines
 from transcriber.records.line import Line, LineNote
 from transcriber.records.written import Meter
@@ -87,7 +89,7 @@ class BenchCondition:
     Attributes
     ----------
     kind : str
-        Key of the tables of cells and of `PHRASES`.
+        Key of the tables of cells and of `PHRASES`, or of `IDIOMS`: then meter and swing are the line's own.
     tempo : tuple of int
         Slowest and fastest, in tapped beats a minute.
     meter : Meter
@@ -149,6 +151,9 @@ BENCH = {
     "3/4": BenchCondition("waltz", (80, 150), Meter(3, 4)),
     "6/8": BenchCondition("six_eight", (46, 96), Meter(6, 8)),
     "12/8": BenchCondition("twelve_eight", (46, 90), Meter(12, 8)),
+    "free pickup, slow": BenchCondition("straight", (66, 140), pickup=True, how=Conditions(free_start=1.45)),
+    "free pickup, quick": BenchCondition("straight", (66, 140), pickup=True, how=Conditions(free_start=0.7)),
+    **{idiom: BenchCondition(idiom) for idiom in IDIOMS},
 }
 
 
@@ -166,6 +171,12 @@ def bench_lines(name: str, split: str, count: int, makers: tuple[str, ...] = MAK
     """
     asked = BENCH[name]
     base = SPLIT_SEEDS[split] + 100 * list(BENCH).index(name)
+    if name in IDIOMS:
+        lines = idiom_lines(name) if split == "report" and "hand" in makers else ()
+        return [
+            BenchLine(_with_notes(line, "hand", base + i), "hand", name, base + i)
+            for i, line in enumerate(lines)
+        ]
     made = []
     for maker in makers:
         if maker == "hand":

@@ -1,8 +1,8 @@
 """Rhythms of lead lines as written by hand, own compositions; and a player who is only human.
 
 A figure is a letter for the length (w h q e s t: whole to thirty-second), a dot, ``3`` for a triplet of
-that length (e3 eighth triplet, s3 sixteenth triplet); ``r`` before it is a rest, ``+`` ties figures, ``*n``
-repeats.
+that length (e3 eighth triplet, s3 sixteenth triplet), ``5`` for a quintuplet (s5: five in a quarter); ``r``
+before it is a rest, ``+`` ties figures, ``*n`` repeats.
 Bars are set apart by ``|`` for the eye. `pickup` is how many denominator beats the text begins before bar 1.
 """
 
@@ -18,7 +18,8 @@ from transcriber.records.heard import Heard, HeardNote, PitchTrack
 from transcriber.records.written import Meter
 
 _QUARTERS = {"w": 4, "h": 2, "q": 1, "e": Fraction(1, 2), "s": Fraction(1, 4), "t": Fraction(1, 8)}
-_FIGURE = re.compile(r"([whqest])(\.?)(3?)")
+_FIGURE = re.compile(r"([whqest])(\.?)([35]?)")
+_TUPLETS = {"": Fraction(1), "3": Fraction(2, 3), "5": Fraction(4, 5)}
 _EMPTY = np.zeros(0)
 
 
@@ -38,8 +39,8 @@ class RhythmLine:
 class Conditions:
     """How a line is played and heard: spreads in seconds and ratios, shares 0 to 1.
 
-    `rubato` is how much slower the last two taps get, `behind_s` how late every note is, `count_in` how many
-    clicks lead to bar 1.
+    `rubato` is how much slower the last two taps get, `free_start` how much slower all before bar 1 is,
+    `behind_s` how late every note is, `count_in` how many clicks lead to bar 1.
     """
 
     jitter_s: float = 0.008
@@ -49,6 +50,7 @@ class Conditions:
     articulation: tuple[float, float] = (0.85, 1.0)
     off_tempo: float = 0.02
     rubato: float = 1.0
+    free_start: float = 1.0
     behind_s: float = 0.0
     count_in: int = 0
 
@@ -195,9 +197,8 @@ def _length(figure: str) -> Fraction:
     found = _FIGURE.fullmatch(figure)
     if not found:
         raise ValueError(f"cannot read the figure {figure!r}")
-    letter, dot, triplet = found.groups()
-    length = Fraction(_QUARTERS[letter]) * (Fraction(3, 2) if dot else 1)
-    return length * Fraction(2, 3) if triplet else length
+    letter, dot, tuplet = found.groups()
+    return Fraction(_QUARTERS[letter]) * (Fraction(3, 2) if dot else 1) * _TUPLETS[tuplet]
 
 
 def written_lines() -> tuple[RhythmLine, ...]:
@@ -255,6 +256,7 @@ def play_times(line: RhythmLine, conditions: Conditions, rng: np.random.Generato
     tempo = 60.0 / (float(np.median(pace)) * period) / tap
     slowing = np.clip((grid - float(line.starts[-1])) / (2 * tap) + 1, 0, 1)
     pace *= 1 + (conditions.rubato - 1) * slowing
+    pace = np.where(grid < 0, conditions.free_start, 1.0) * pace
     clock = np.concatenate([[0.0], np.cumsum(pace[:-1] * 0.125 * period)]) + rng.uniform(0.3, 1.2)
     starts = np.array([_performed(line, start) for start in line.starts])
     ends = np.array([_performed(line, s + n) for s, n in zip(line.starts, line.lengths, strict=True)])

@@ -13,22 +13,19 @@ UNITS = {
     "tempo": "tapped beats a minute; log_sd, given_sd: natural log; given_bound, grid_ratio: ratio",
     "lengths": "shares of the written length, seconds; end_costs: [multiple in tapped beats, nats]",
     "slowing_cost": "nats for a line that slows to its end",
-    "bars": "weights: nats for one unit of a feature of transcriber/notation/bars.py; sure_from: probability",
+    "free_opening": "cost in nats of notes played freely before the beat; sd: ratio of their tempo",
+    "bars": "weights: nats for one unit of a feature of transcriber/notation/cues.py; sure_from: probability",
     "grammar": "ticks of a tapped beat; weights and probabilities; first, last: tick to nats, -1 any other",
     "swing": "ratios long:short; cost in nats",
 }
 
 
-# What the fit pulls the weights of `bars.FEATURES` towards.
+# What the fit pulls the weights of `cues.FEATURES` towards; 0 for those not named.
 BAR_WEIGHTS = {
-    "grammar": 3.0, "tempo": 0.0, "tempo_squared": -8.0, "half_tempo": -1.0, "double_tempo": -1.0,
-    "half_a_beat_off": -2.0, "three_four": -2.0, "six_eight": -1.0, "twelve_eight": -1.0,
-    "compound_gain": 3.0, "beat_hit": 0.5, "beat_sounded_through": -0.5, "beat_accent": 1.0, "beat_long": 1.0,
-    "down_hit": 0.5, "down_sounded_through": -0.5, "down_accent": 0.5, "down_long": 1.0,
-    "down_phrase_start": 1.0, "half_hit": 0.2, "half_accent": 0.2, "half_long": 0.3, "half_phrase_start": 0.3,
-    "bars_repeat": 1.0, "first_on_one": 1.0, "pickup_size": -0.5, "long_pickup": -0.3, "late_entry": -1.0,
-    "last_on_one": 1.0, "last_on_half": 0.3, "last_on_beat": 0.5,
-    "first_down_struck": 0.5, "first_down_long": 0.5, "thirds_filled": 0.5, "thirds_divided": 0.5,
+    "grammar": 2.0, "compound_grammar": 2.0, "tempo_squared": -8.0, "half_tempo": -1.0, "double_tempo": -1.0,
+    "three_four": -2.0, "six_eight": -1.0, "twelve_eight": -1.0, "compound_gain": 2.0,
+    "beat_accent": 1.0, "compound_beat_accent": 1.0, "down_long": 1.0, "bars_repeat": 1.0,
+    "first_on_one": 1.0, "last_on_one": 1.0, "late_entry": -1.0,
 }  # fmt: skip
 
 
@@ -45,6 +42,7 @@ def _cells(options: list[dict[tuple[int, ...], float]]) -> dict[tuple[int, ...],
 
 
 def _simple_patterns() -> dict[str, dict[tuple[int, ...], float]]:
+    """Patterns in 120 ticks a beat; all but quintuplets are put down in 24."""
     kinds: dict[str, dict[tuple[int, ...], float]] = {
         "empty": {(): 1.0},
         "beat": {(0,): 1.0},
@@ -104,7 +102,10 @@ def _simple_patterns() -> dict[str, dict[tuple[int, ...], float]]:
     }
     second = {tuple(t + 12 for t in part): w for part, w in half.items()}
     kinds["thirtyseconds"] = {p: w for p, w in _cells([half, second]).items() if p not in known}
-    return kinds
+    finer = {
+        kind: {tuple(5 * t for t in p): w for p, w in patterns.items()} for kind, patterns in kinds.items()
+    }
+    return finer | {"quintuplet": {(0, 24, 48, 72, 96): 1.0}}
 
 
 def _compound_patterns() -> dict[str, dict[tuple[int, ...], float]]:
@@ -129,16 +130,17 @@ def _compound_patterns() -> dict[str, dict[tuple[int, ...], float]]:
 
 # Rows: class of the beat before (last row: start of the take). Columns as the classes above.
 _SIMPLE_FOLLOW = {
-    #                     empty beat  8ths  off   16ths trip  16trip 32nds
-    "empty":             [0.30, 0.20, 0.17, 0.06, 0.14, 0.06, 0.060, 0.004],
-    "beat":              [0.26, 0.18, 0.22, 0.04, 0.18, 0.07, 0.050, 0.004],
-    "eighths":           [0.08, 0.17, 0.36, 0.07, 0.21, 0.06, 0.050, 0.004],
-    "offbeat":           [0.14, 0.14, 0.24, 0.14, 0.20, 0.06, 0.060, 0.004],
-    "sixteenths":        [0.09, 0.14, 0.19, 0.04, 0.42, 0.03, 0.080, 0.006],
-    "triplet":           [0.08, 0.20, 0.15, 0.03, 0.08, 0.40, 0.050, 0.003],
-    "sixteenth_triplet": [0.08, 0.17, 0.13, 0.03, 0.30, 0.05, 0.240, 0.006],
-    "thirtyseconds":     [0.08, 0.17, 0.15, 0.03, 0.28, 0.03, 0.060, 0.200],
-    "start":             [0.00, 0.22, 0.26, 0.12, 0.26, 0.08, 0.055, 0.004],
+    #                     empty beat  8ths  off   16ths trip  16trip 32nds  5s
+    "empty":             [0.30, 0.20, 0.17, 0.06, 0.14, 0.06, 0.060, 0.004, 0.0015],
+    "beat":              [0.26, 0.18, 0.22, 0.04, 0.18, 0.07, 0.050, 0.004, 0.0015],
+    "eighths":           [0.08, 0.17, 0.36, 0.07, 0.21, 0.06, 0.050, 0.004, 0.0015],
+    "offbeat":           [0.14, 0.14, 0.24, 0.14, 0.20, 0.06, 0.060, 0.004, 0.0015],
+    "sixteenths":        [0.09, 0.14, 0.19, 0.04, 0.42, 0.03, 0.080, 0.006, 0.0015],
+    "triplet":           [0.08, 0.20, 0.15, 0.03, 0.08, 0.40, 0.050, 0.003, 0.0015],
+    "sixteenth_triplet": [0.08, 0.17, 0.13, 0.03, 0.30, 0.05, 0.240, 0.006, 0.0015],
+    "thirtyseconds":     [0.08, 0.17, 0.15, 0.03, 0.28, 0.03, 0.060, 0.200, 0.0015],
+    "quintuplet":        [0.08, 0.17, 0.15, 0.03, 0.30, 0.03, 0.060, 0.006, 0.1500],
+    "start":             [0.00, 0.22, 0.26, 0.12, 0.26, 0.08, 0.055, 0.004, 0.0015],
 }  # fmt: skip
 _COMPOUND_FOLLOW = {
     "empty":             [0.28, 0.24, 0.34, 0.10, 0.030, 0.01],
@@ -207,7 +209,14 @@ def starting_document() -> dict[str, Any]:
             "given_bound": 1.15,
             "grid_ratio": 1.04,
         },
-        "search": {"beam_open": 20, "beam_given": 40, "prune_note": 16.0, "prune_start": 40.0, "temper": 2.5},
+        "search": {
+            "beam_open": 20,
+            "beam_given": 40,
+            "prune_note": 16.0,
+            "prune_start": 40.0,
+            "settled_notes": 64,
+            "temper": 2.5,
+        },
         "lengths": {
             "sounding_share": 0.94,
             "sounding_share_sd": 0.055,
@@ -219,8 +228,9 @@ def starting_document() -> dict[str, Any]:
         },
         "bars": {"weights": dict(BAR_WEIGHTS), "sure_from": 0.9},
         "slowing_cost": 1.5,
+        "free_opening": {"cost": 5.0, "sd": 0.25},
         "pattern_weight": 0.8,
         "swing": {"ratios": [1.6, 2.0, 2.6], "cost": 12.0},
-        "simple": grammar(24, _simple_patterns(), _SIMPLE_FOLLOW),
+        "simple": grammar(120, _simple_patterns(), _SIMPLE_FOLLOW),
         "compound": grammar(36, _compound_patterns(), _COMPOUND_FOLLOW) | {"first": _COMPOUND_FIRST},
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -98,6 +99,49 @@ def test_sextuplets_give_way_to_sixteenths() -> None:
     shift = written.notes[0].start
     assert [note.start - shift for note in written.notes] == list(line.starts)
     assert [note.length for note in written.notes][:-1] == list(line.lengths)[:-1]
+
+
+@pytest.mark.parametrize("tempo", [66, 84, 100])
+def test_quintuplets_are_written_where_five_are_played(tempo: int) -> None:
+    line = parse("fives", tempo, "4/4", "0", None, "s5*5 q s*4 q | q s5*5 e e q | s5*5 s5*5 h | q q h")
+    for seed in range(3):
+        played = perform(line, Conditions(jitter_s=0.006), seed)
+        assert score_take(line, played, write_rhythm(played.heard, told(tempo))).start == 1.0
+
+
+def test_no_quintuplet_is_written_where_none_is_played() -> None:
+    for line in PLAIN:
+        if not line.meter.compound:
+            heard = perform(line, Conditions(jitter_s=0.012), 6).heard
+            written = write_rhythm(heard, told(line.tempo_bpm, line.meter))
+            assert all(note.start.denominator % 5 for note in written.notes), line.title
+
+
+def test_a_compound_line_is_not_counted_an_eighth_off() -> None:
+    line = parse("jig", 100, "6/8", "1", None,
+                 "e | q e q e | e e e q. | q e e e e | q. q e | q e q e | e e e q e | q. q.")  # fmt: skip
+    for seed in range(3):
+        played = perform(line, Conditions(), seed)
+        score = score_take(line, played, write_rhythm(played.heard, told(100, line.meter)))
+        assert (score.start, score.downbeat) == (1.0, 1.0)
+
+
+def test_two_thousand_notes_take_as_long_for_each_as_a_quarter_of_them() -> None:
+    bars = ["q e e s s s s q", "e e q. e q", "e3*3 q e s s q", "re e e e h"] * 140
+    line = parse("long", 104, "4/4", "0", None, " | ".join(bars))
+
+    def seconds_for(count: int) -> float:
+        heard = perform(
+            replace(line, starts=line.starts[:count], lengths=line.lengths[:count]), Conditions(), 1
+        ).heard
+        began = time.process_time()
+        write_rhythm(heard, told(None))
+        return time.process_time() - began
+
+    seconds_for(20)  # reads the model
+    quarter, whole = seconds_for(500), seconds_for(2000)
+    assert whole < 6 * quarter
+    assert whole < 4.0  # 2 s on an idle machine
 
 
 def test_a_rest_is_written_where_the_player_stops() -> None:

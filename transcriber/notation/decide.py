@@ -7,17 +7,9 @@ from fractions import Fraction
 
 import numpy as np
 
-from transcriber.notation.bars import (
-    RESOLUTION,
-    Onsets,
-    Rival,
-    bar_features,
-    feature_row,
-    grammar_score,
-    moved,
-    probabilities,
-)
-from transcriber.notation.ending import steady, with_ending
+from transcriber.notation.bars import RESOLUTION, Onsets, Rival, grammar_score, moved
+from transcriber.notation.cues import bar_features, feature_row, probabilities
+from transcriber.notation.ending import steady, with_ending, with_opening
 from transcriber.notation.guide import Guide
 from transcriber.notation.hypotheses import Opening, Reading, Strata
 from transcriber.notation.line import Line
@@ -30,9 +22,10 @@ from transcriber.records.written import Meter
 METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(12, 8))
 """Meters that are tried where none is told."""
 
-_CLEARLY = 0.8
+_CLEARLY = 0.65
 _HALF = Fraction(1, 2)
 _FACTORS = (Fraction(1), Fraction(2), _HALF)
+_THIRDS = (Fraction(0), Fraction(1, 3), Fraction(2, 3))
 
 
 @dataclass(frozen=True)
@@ -106,13 +99,18 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
         reading = read_line(line, again, guide, parameters, rival.meter.compound, tick)
     if guide is None or not guide.through:
         reading = with_ending(line, reading, rival.meter.compound, parameters)
+    first_beat = int(reading.beat[0])
+    if guide is None and told.pickup is None:
+        reading = with_opening(line, reading, rival.meter.compound, parameters)
     taps = max(rival.meter.beats // rival.meter.tap, 1)
     if guide is not None and guide.downbeat_known:
         shift, sure = 0, 0.99
     elif told.pickup is not None and told.pickup > 0:
         shift, sure = int(reading.beat[0]) + _pickup_shift(reading, rival.meter, told, parameters), 0.99
     else:
-        shift, sure = int(reading.beat[0]) + rival.shift, float(chance[best])
+        shift, sure = first_beat + rival.shift, float(chance[best])
+        # A free pickup may have been longer than it was counted, but no longer than a bar.
+        shift -= max(shift - int(reading.beat[0]), 0) // taps * taps
         # Told that no note comes before bar 1, a late entry stands in bar 1.
         shift -= taps if told.pickup == 0 and rival.shift else 0
     same = np.array([option.rival.factor == rival.factor for option in found])
@@ -232,17 +230,18 @@ def _count(
     sounding = (line.ends_s - line.onsets_s)[kept] / reading.period_s * RESOLUTION
     onsets = Onsets(place, sounding.astype(np.int64), line.accents[kept])
     found = []
+    as_read = grammar_score(place, grammar)
     for factor, offset in _counts(reading, told, guide, parameters, meters[0].compound):
         count = moved(place, factor, offset, grammar.ticks)
         if count is None:
             continue
-        score = grammar_score(count, grammar) * parameters.pattern_weight
+        score = grammar_score(count, grammar) - as_read
         tempo = 60.0 / reading.period_s * float(factor)
         for meter in meters:
             for shift in _shifts(count, meter, told):
                 rival = Rival(factor, offset, meter, shift)
                 values = bar_features(onsets, count, rival, tempo)
-                values["grammar"] = 0.0 if meter.compound else score / np.sqrt(len(count))
+                values["compound_grammar" if meter.compound else "grammar"] = score / np.sqrt(len(count))
                 values["compound_gain"] = compound_gain / np.sqrt(len(count))
                 found.append(Option(rival, reading, count, feature_row(values), tempo))
     return found
@@ -252,8 +251,10 @@ def _counts(
     reading: Reading, told: Told, guide: Guide | None, parameters: RhythmParameters, compound: bool
 ) -> list[tuple[Fraction, Fraction]]:
     """Factors and offsets by which a reading may be counted anew."""
-    if guide is not None or compound or reading.swing is not None:
+    if guide is not None or reading.swing is not None:
         return [(Fraction(1), Fraction(0))]
+    if compound:
+        return [(Fraction(1), offset) for offset in (_THIRDS[:1] if told.pickup else _THIRDS)]
     tempo = 60.0 / reading.period_s
     prior = parameters.tempo
     low, high = told.tempo_bpm or (prior.lowest_bpm, prior.highest_bpm)

@@ -32,12 +32,18 @@ class Opening:
         Time of beat 0, from which beats are then counted.
     spread_s, spread_per_tap : float
         How well that time is known, seconds, and how much less with every beat that lies between, as a share.
+    free_notes : int
+        Steps from note to note that are played freely before the beat sets in.
+    free_sd : float
+        Spread of their tempo about the line's, as a ratio.
     """
 
     tick: int | None = None
     beat_zero_s: float | None = None
     spread_s: float = 0.025
     spread_per_tap: float = 0.02
+    free_notes: int = 0
+    free_sd: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,11 @@ import numpy as np
 
 from transcriber.notation.clock import Clock
 from transcriber.notation.parameters import Lengths
+from transcriber.notation.vocabulary import FloatArray, IntArray
 
-_GRIDS = (Fraction(1, 4), Fraction(1, 6))
+_TICKS = 360  # to a tapped beat
+_GRIDS = (_TICKS // 4, _TICKS // 6)
+_SHORTEST_REST = _TICKS // 6
 
 
 def written_length(
@@ -63,35 +66,31 @@ def _likeliest(
     begin = float(clock.at(np.array([float(start)]))[0])
     # Ends further than a note could sound are not worth a look.
     reach = float(clock.where(np.array([begin + 2.5 * sounding_s + 0.5]))[0]) - float(start)
-    ends = _ends(start, min(limit, Fraction(int(reach * 4) + 4, 4)))
+    first = round(start * _TICKS)
+    next_note = first + round(limit * _TICKS)
+    ends = _ends(first, min(next_note, first + (int(reach * 4) + 4) * _GRIDS[0]))
     if not last:
-        ends = [end for end in ends if end <= start + limit - Fraction(1, 6)] + [start + limit]
-    if not ends:
+        ends = np.append(ends[ends <= next_note - _SHORTEST_REST], next_note)
+    if not len(ends):
         return limit
-    written_s = clock.at(np.array([float(end) for end in ends])) - begin
+    written_s = clock.at(ends / _TICKS) - begin
     expected = settings.sounding_share * written_s
     spread = np.sqrt(settings.end_sd_s**2 + (settings.sounding_share_sd * written_s) ** 2)
     cost = 0.5 * ((sounding_s - expected) / spread) ** 2 + np.log(spread)
-    cost = cost + np.array([_end_cost(end, start, settings) for end in ends])
-    return ends[int(np.argmin(cost))] - start
+    # The simpler of where it ends and how long it is counts half each.
+    cost = cost + 0.5 * (_place_cost(ends, settings) + _place_cost(ends - first, settings))
+    return Fraction(int(ends[np.argmin(cost)]) - first, _TICKS)
 
 
-def _ends(start: Fraction, limit: Fraction) -> list[Fraction]:
-    found: set[Fraction] = set()
-    for grid in _GRIDS:
-        first = start // grid + 1
-        last = (start + limit) // grid
-        found.update(grid * k for k in range(int(first), int(last) + 1))
-    return sorted(end for end in found if start < end <= start + limit)
+def _ends(first: int, limit: int) -> IntArray:
+    """Grid ticks after the first and up to the limit, ascending."""
+    ticks = np.arange(first + 1, limit + 1)
+    return np.asarray(ticks[(ticks % _GRIDS[0] == 0) | (ticks % _GRIDS[1] == 0)])
 
 
-def _end_cost(end: Fraction, start: Fraction, settings: Lengths) -> float:
-    """Nats for an end at this place: the simpler of where it ends and how long it is."""
-
-    def cost(value: Fraction) -> float:
-        for multiple, nats in settings.end_costs:
-            if (value / Fraction(multiple).limit_denominator(48)).denominator == 1:
-                return nats
-        return settings.end_costs[-1][1] + 1.0
-
-    return 0.5 * (cost(end) + cost(end - start))
+def _place_cost(ticks: IntArray, settings: Lengths) -> FloatArray:
+    """Nats for each place or length: those of the largest multiple that divides it."""
+    costs = np.full(len(ticks), settings.end_costs[-1][1] + 1.0)
+    for multiple, nats in reversed(settings.end_costs):
+        costs[ticks % round(multiple * _TICKS) == 0] = nats
+    return costs

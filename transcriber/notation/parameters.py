@@ -69,13 +69,15 @@ class TempoPrior:
 class Search:
     """Width of the beam: hypotheses per starting tempo, and score in nats below the best that is dropped.
 
-    `temper` divides all evidence when confidence is told.
+    `prune_start` holds between starting tempi, for the first `settled_notes` notes: after those `prune_note`
+    holds for all. `temper` divides all evidence when confidence is told.
     """
 
     beam_open: int
     beam_given: int
     prune_note: float
     prune_start: float
+    settled_notes: int
     temper: float
 
 
@@ -158,6 +160,8 @@ class RhythmParameters:
     lengths: Lengths
     bars: BarModel
     slowing_cost: float
+    free_opening_cost: float
+    free_opening_sd: float
     pattern_weight: float
     swing_ratios: tuple[float, ...]
     swing_cost: float
@@ -196,6 +200,8 @@ def parameters_from(document: Mapping[str, Any]) -> RhythmParameters:
         lengths=_numbers(Lengths, lengths),
         bars=BarModel(dict(document["bars"]["weights"]), document["bars"]["sure_from"]),
         slowing_cost=document["slowing_cost"],
+        free_opening_cost=document["free_opening"]["cost"],
+        free_opening_sd=document["free_opening"]["sd"],
         pattern_weight=document["pattern_weight"],
         swing_ratios=tuple(document["swing"]["ratios"]),
         swing_cost=document["swing"]["cost"],

@@ -13,6 +13,8 @@ quantization" (JAIR 18, 2003).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from transcriber.notation.hypotheses import Beam, Candidates, Opening, Reading, Step, Strata, posterior
@@ -50,6 +52,7 @@ class BeamSearch:
         self.strata = strata
         self.beam = beam
         self._last_s = 0.0
+        self._slack = search.prune_start
         swung = ~np.isnan(strata.swing)
         self.feel = (
             swung.astype(np.int64) if len(vocabulary.roots) > 1 else np.zeros(len(swung), dtype=np.int64)
@@ -83,14 +86,21 @@ class BeamSearch:
         opening : Opening, optional
             What is known of the first note's place.
         """
+        opening = opening or Opening()
         self._last_s = float(onsets_s[-1])
-        beam = self._start(float(onsets_s[0]), float(accents[0]), opening or Opening())
+        beam = self._start(float(onsets_s[0]), float(accents[0]), opening)
         count = len(beam.score)
         rows = np.arange(count)
         steps = [Step(beam.slot, beam.beat, np.zeros(count, dtype=bool), rows, rows, rows, np.zeros(count))]
         start_scores = beam.score
-        for onset, accent, doubted in zip(onsets_s[1:], accents[1:], doubt[1:], strict=True):
+        for number, (onset, accent, doubted) in enumerate(
+            zip(onsets_s[1:], accents[1:], doubt[1:], strict=True)
+        ):
+            settled = number >= self.search.settled_notes
+            self._slack = self.search.prune_note if settled else self.search.prune_start
             beam, step = self._advance(beam, float(onset), float(accent), float(doubted))
+            if number + 1 == opening.free_notes:
+                beam = self._in_tempo(beam)
             steps.append(step)
         closing = self.words.end_logp[beam.context, beam.node] + self.words.last_bonus[beam.slot]
         return self._reading(beam, closing, steps, start_scores)
@@ -125,6 +135,18 @@ class BeamSearch:
             period=period,
             var_time=np.full(n, self.timing.onset_sd_s**2),
             covar=np.zeros(n),
+            var_period=(period * (opening.free_sd if opening.free_notes else self.timing.start_tempo_sd))
+            ** 2,
+        )
+
+    def _in_tempo(self, beam: Beam) -> Beam:
+        """After notes played freely the beat goes at the starting tempo."""
+        period = self.strata.period_s[beam.stratum]
+        return replace(
+            beam,
+            period=period,
+            var_time=np.full(len(period), self.timing.onset_sd_s**2),
+            covar=np.zeros(len(period)),
             var_period=(period * self.timing.start_tempo_sd) ** 2,
         )
 
@@ -167,7 +189,7 @@ class BeamSearch:
             anew = grammar - np.log(beam.period)[:, None] - timing.fresh_phase_cost
             fresh = silence[:, None] & (anew > gain) & (beats > 0)
             gain = np.where(fresh, anew, gain)
-        floor = (beam.score[:, None] + gain).max() - self.search.prune_start - self.search.prune_note
+        floor = (beam.score[:, None] + gain).max() - self._slack
         parent, slot = np.nonzero((gain > IMPOSSIBLE / 2) & (beam.score[:, None] + gain > floor))
         at = (parent, slot)
         everyone = np.arange(len(beam.score))
@@ -241,7 +263,7 @@ class BeamSearch:
         rank = np.arange(len(homes)) - opening
         top = score[best][by_stratum]
         keep = (rank < self.beam) & (top > top[opening] - self.search.prune_note)
-        keep &= top > score.max() - self.search.prune_start
+        keep &= top > score.max() - self._slack
         chosen = by_stratum[keep]
         new_index = np.full(len(best), -1, dtype=np.int64)
         new_index[chosen] = np.arange(len(chosen))

@@ -3,7 +3,7 @@
 A pattern is a set of places in a tapped beat where notes begin. All patterns are put in a tree by their
 onsets in order, so that a line can be scored note by note while every beat still gets exactly the probability
 of its whole pattern. A place ("slot") has a written tick and a performed position; they differ under swing,
-where the written eighth at tick 12 of 24 is played at ``ratio / (1 + ratio)`` of the beat while true triplets
+where the written eighth at half of the beat is played at ``ratio / (1 + ratio)`` of it while true triplets
 stay where they are.
 """
 
@@ -20,10 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 IMPOSSIBLE = -1e9
-# Under swing, patterns that hold one of these ticks are triplets or sextuplets and keep their even division.
-_EVEN_TICKS = frozenset({4, 8, 16, 20})
 # Swung sixteenths sound like triplets, which are far more common in a shuffle: they keep this share.
-_EIGHTH_TICKS = frozenset({0, 12})
 _SWUNG_SIXTEENTHS = 0.1
 
 
@@ -103,10 +100,20 @@ class _Tree:
         self.ending[at][kind] += weight
 
 
+def _swings(tick: int, ticks: int) -> bool:
+    """Whether swing moves a place: one of halves, quarters or eighths of the beat, but for its beginning."""
+    return tick > 0 and 8 * tick % ticks == 0
+
+
+def _keeps_even(pattern: tuple[int, ...], ticks: int) -> bool:
+    """Whether a pattern holds triplets, sextuplets or quintuplets, which stay even under swing."""
+    return any(8 * tick % ticks for tick in pattern)
+
+
 def _slots_of(grammar: Grammar) -> tuple[list[tuple[int, bool]], dict[tuple[int, bool], int]]:
     ticks = sorted({tick for kind in grammar.patterns for pattern, _ in kind for tick in pattern})
     slots = [(tick, False) for tick in ticks]
-    slots += [(tick, True) for tick in ticks if tick and tick not in _EVEN_TICKS]
+    slots += [(tick, True) for tick in ticks if _swings(tick, grammar.ticks)]
     return slots, {slot: index for index, slot in enumerate(slots)}
 
 
@@ -119,9 +126,10 @@ def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary
     weight : float
         Exponent of every probability; below 1 it tempers the grammar against the timing.
     swing : bool
-        Whether to add the swung feel.
+        Whether beats divide in two, and a swung feel is added; else they divide in three.
     """
     slots, index = _slots_of(grammar)
+    eighths = 2 if swing else 3
     tree = _Tree(len(grammar.kinds), len(slots))
     roots = []
     for swung in (False, True) if swing else (False,):
@@ -129,8 +137,8 @@ def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary
         roots.append(root)
         for kind, patterns in enumerate(grammar.patterns):
             for ticks, share in patterns:
-                moved = swung and not _EVEN_TICKS.intersection(ticks)
-                if moved and not _EIGHTH_TICKS.issuperset(ticks):
+                moved = swung and not _keeps_even(ticks, grammar.ticks)
+                if moved and any(2 * tick % grammar.ticks for tick in ticks):
                     share *= _SWUNG_SIXTEENTHS
                 tree.add(root, tuple(index[(tick, moved and tick > 0)] for tick in ticks), kind, share)
     child = np.array(tree.child, dtype=np.int64)
@@ -149,7 +157,7 @@ def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary
         ticks=grammar.ticks,
         slot_tick=np.array([tick for tick, _ in slots], dtype=np.int64),
         slot_swung=np.array([moved for _, moved in slots]),
-        eighth=np.array([tick % 12 == 0 for tick, _ in slots]),
+        eighth=np.array([tick % (grammar.ticks // eighths) == 0 for tick, _ in slots]),
         child=child,
         continue_logp=np.maximum(continue_logp, IMPOSSIBLE),
         end_logp=np.maximum(end_logp, IMPOSSIBLE),
