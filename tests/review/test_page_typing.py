@@ -249,3 +249,31 @@ def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, p
         asked.let_go()
         page.wait_for_timeout(400)
     assert page.evaluate("[page.looked, page.store.sheet.revision]") == [0, before + 2]
+
+
+def test_the_amount_of_a_technique_typed_while_another_change_is_kept_stands_and_is_taken(page, path):
+    look(page, "n010")
+    at = [one.kind for one in read_corrected(path).draft.note("n010").techniques].index("vibrato")
+    depth = page.locator(f"#vibrato-{at}-depth")
+    with Held(page, "**/api/keep") as held:
+        page.get_by_role("button", name="half-tone higher").click()
+        held.wait()
+        depth.select_text()
+        page.keyboard.type("0.")
+        held.let_go()
+        settled(page, path, revision=1)
+    page.keyboard.type("9")
+    page.keyboard.press("Enter")
+    settled(page, path, revision=2)
+    note = read_corrected(path).draft.note("n010")
+    assert note.technique("vibrato").depth_semitones == 0.9
+    assert note.pitch_midi == drafted().note("n010").pitch_midi + 1
+    assert depth.input_value() == "0.9"
+    # A tick shows what the draft says, also when it is taken back.
+    optional = page.locator(f"#vibrato-{at}-optional")
+    optional.check()
+    settled(page, path, revision=3)
+    assert read_corrected(path).draft.note("n010").technique("vibrato").optional
+    page.locator("#undo").click()
+    settled(page, path, revision=4)
+    assert not optional.is_checked()

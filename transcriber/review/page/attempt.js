@@ -128,7 +128,7 @@ export class AttemptView {
     this.beats(svg, x, anchors);
     for (const [name, at] of [[y.high, y.top], [y.low, y.bottom]]) svg.append(make("text", { class: "faint", x: 2, y: y(at) + 4 }, name));
     const range = [anchors[0][0], anchors[anchors.length - 1][0]];
-    const own = new Set(notes.map((note) => note.id));
+    const own = new Set(drawn.notes.map((spot) => spot.id));
     for (const trace of this.traces ? this.traces.line : []) {
       if (!own.has(trace.id)) continue;
       const d = pathOf(trace, x, y, range);
@@ -169,9 +169,9 @@ export class AttemptView {
   }
 
   beats(svg, x, anchors) {
-    const { beats_s: times, first_beat: first, beats } = this.store.sheet.timing;
+    const { beats_s: times, first_beat: first, beats, tap } = this.store.sheet.timing;
     times.forEach((time, index) => {
-      if (time < anchors[0][0] - 0.01 || time > anchors[anchors.length - 1][0]) return;
+      if ((first + index) % tap || time < anchors[0][0] - 0.01 || time > anchors[anchors.length - 1][0]) return;
       const opens = (((first + index) % beats) + beats) % beats === 0;
       svg.append(make("line", { class: opens ? "beat first" : "beat", x1: x(time), x2: x(time), y1: 2, y2: TRACE_HEIGHT }));
     });

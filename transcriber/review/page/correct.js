@@ -62,11 +62,11 @@ export function toggled(note, kind) {
   return [...rest, newTechnique(kind, note)];
 }
 
-function pick(label, options, chosen, act) {
-  const select = el("select", { onchange: () => act(select.value) },
+function pick(id, label, options, chosen, act) {
+  const select = el("select", { id, "aria-label": label, onchange: () => act(select.value) },
     options.map(([value, words]) => el("option", { value: String(value) }, words)));
   select.value = String(chosen);
-  return el("label", {}, label, select);
+  return select;
 }
 
 /** A field that shows a value of the draft. It is read by its id, as the page may be drawn anew around it. */
@@ -134,17 +134,18 @@ function rhythmFields(store, note, edit) {
 }
 
 function techniqueFields(note, edit) {
-  const listed = note.techniques.map((one) => {
+  const listed = note.techniques.map((one, at) => {
+    const id = `${one.kind}-${at}`;
     const change = (changed) => edit.changeTechnique(note, one, changed);
     const words = (KINDS.find(([kind]) => kind === one.kind) || [one.kind, one.kind])[1];
     const parts = [el("span", {}, words)];
-    if (one.kind === "bend" || one.kind === "pre_bend") parts.push(pick("", amounts(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
-    if (one.kind === "release") parts.push(pick("", falls(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
-    if (one.kind === "slide") parts.push(check("picked again", one.picked, (on) => change({ picked: on })));
-    if (one.direction) parts.push(pick("", [["up", "up"], ["down", "down"]], one.direction, (value) => change({ direction: value })));
-    if (one.kind === "trill") parts.push(number("with fret ", one.to_fret, 0, 36, (value) => change({ to_fret: value })));
-    if (one.kind === "vibrato") parts.push(number("depth, half-tones ", one.depth_semitones, 0, 4, (value) => change({ depth_semitones: value }), "0.1"));
-    parts.push(check("optional", Boolean(one.optional), (on) => change({ optional: on })));
+    if (one.kind === "bend" || one.kind === "pre_bend") parts.push(pick(`${id}-height`, `Height of the ${words}`, amounts(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
+    if (one.kind === "release") parts.push(pick(`${id}-height`, `Height of the ${words}`, falls(one.semitones), one.semitones, (value) => change({ semitones: Number(value) })));
+    if (one.kind === "slide") parts.push(check(`${id}-picked`, "picked again", one.picked, (on) => change({ picked: on })));
+    if (one.direction) parts.push(pick(`${id}-way`, `Way of the ${words}`, [["up", "up"], ["down", "down"]], one.direction, (value) => change({ direction: value })));
+    if (one.kind === "trill") parts.push(number(`${id}-fret`, "with fret ", one.to_fret, 0, 36, (value) => change({ to_fret: value })));
+    if (one.kind === "vibrato") parts.push(number(`${id}-depth`, "depth, half-tones ", one.depth_semitones, 0, 4, (value) => change({ depth_semitones: value }), "0.1"));
+    parts.push(check(`${id}-optional`, "optional", Boolean(one.optional), (on) => change({ optional: on })));
     parts.push(el("button", { type: "button", "aria-label": `Remove ${words}`,
       onclick: () => edit.removeTechnique(note, one) }, "Remove"));
     return el("div", { class: "row" }, parts);
@@ -165,13 +166,13 @@ function falls(own) {
   return FALLS.some(([value]) => value === own) ? FALLS : [[own, `to ${own} half-tones`], ...FALLS];
 }
 
-function check(words, on, act) {
-  const box = el("input", { type: "checkbox", checked: Boolean(on), onchange: () => act(box.checked) });
+function check(id, words, on, act) {
+  const box = el("input", { type: "checkbox", id, checked: Boolean(on), onchange: () => act(box.checked) });
   return el("label", {}, box, words);
 }
 
-function number(words, value, low, high, act, step = "1") {
-  const box = el("input", { type: "number", min: String(low), max: String(high), step, value: String(value), onchange: () => act(Number(box.value)) });
+function number(id, words, value, low, high, act, step = "1") {
+  const box = filled(el("input", { type: "number", id, min: String(low), max: String(high), step, onchange: () => act(Number(box.value)) }), String(value));
   return el("label", {}, words, box);
 }
 

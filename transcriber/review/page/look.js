@@ -25,7 +25,8 @@ function carry(old, fresh, but) {
   for (const field of old.querySelectorAll("#further :is(input, select, textarea)[id]")) {
     const like = fresh.querySelector(`#${field.id}`);
     if (!like || field === but) continue;
-    if (field.type === "checkbox") like.checked = field.checked;
+    // A tick that says how the next change is made is nobody's but the person's; others show the draft.
+    if (field.id.startsWith("around-")) like.checked = field.checked;
     else if (isTyped(field)) like.value = field.value;
   }
 }

@@ -11,7 +11,8 @@ const KEYS = [["Space", "play, stop"], ["← →", "note before, note after"], [
   ["Esc", "close"], ["Z, Shift Z", "undo, redo"], ["↑ ↓", "half-tone higher, lower"],
   ["Shift ↑ ↓", "another string, same pitch"], [", .", "a sixteenth earlier, later"], ["- +", "half as long, twice as long"],
   ["H P L B V", "hammer-on, pull-off, slide, bend, vibrato: on or off"], ["S J I Del", "part, join, insert, delete"],
-  ["R", "round and round"], ["C", "click the beat"], ["T", "tap a first beat while it plays"]];
+  ["R", "round and round"], ["C", "click the beat"], ["T", "tap a first beat while it plays"],
+  ["O", "over an attempt: change over between it and the take"]];
 
 export class TakeForm {
   /** Is put together once and shows each new sheet in place, so that nothing typed or focused is lost. */
