@@ -195,8 +195,8 @@ def test_without_its_recording_the_answer_is_still_shown(paths, folder, tmp_path
 def test_the_command_opens_it(paths, opened):
     program = Program(paths[0], options=["--attempt", str(paths[1])])
     page = opened(program.address)
+    # The answer is there at once, though the attempt is still being listened to.
     page.locator("#attempt h2").wait_for()
-    until(lambda: page.evaluate("page.attempt.traces !== null"))
     page.context.close()
     assert program.interrupt() == 130
 

@@ -8,6 +8,8 @@ from review_samples import drafted, repeated, sureness, with_note, write
 
 # Tests may share the machine with others; the figure itself is printed.
 SLACK = 3.0
+# Rendering takes seconds, and many of them where others want the processor too.
+TO_MAKE_A_SOUND_S = 90.0
 
 
 @pytest.fixture(scope="module")
@@ -146,7 +148,7 @@ def test_the_draft_and_one_in_each_ear_can_be_heard_at_the_same_moment(page, kin
     page.wait_for_timeout(300)
     assert not [url for url in asked if f"kind={kind}" in url]
     page.locator("#play").click()
-    until(lambda: time_of(page) > 5.3)
+    until(lambda: time_of(page) > 5.3, TO_MAKE_A_SOUND_S)
     assert [url for url in asked if f"kind={kind}" in url]
     assert page.evaluate("page.player.audio.duration") == pytest.approx(drafted().source.duration_s, abs=0.05)
     page.locator("#play").click()
@@ -166,7 +168,7 @@ def test_waiting_for_a_sound_can_be_stopped_and_begun_again(page):
     page.wait_for_timeout(300)
     assert not page.evaluate("page.player.playing || page.player.there")
     page.locator("#play").click()
-    until(lambda: page.evaluate("page.player.playing"))
+    until(lambda: page.evaluate("page.player.playing"), TO_MAKE_A_SOUND_S)
 
 
 def test_a_notation_staff_is_drawn_on_request(page):
