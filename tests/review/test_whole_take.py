@@ -66,7 +66,12 @@ def test_any_reading_answers_the_question_and_only_that(about):
         after = applied(draft, reading.worked_out())
         assert [one.about for one in open_questions(after)] == [{TEMPO: DOWNBEAT, DOWNBEAT: TEMPO}[about]]
         if reading.key == AS_DRAFTED:
-            assert replace(after, issues=draft.issues) == draft
+            told = draft.timing.downbeat_confidence if about == TEMPO else None
+            assert after.timing.downbeat_confidence == told
+            assert replace(after, issues=draft.issues, timing=draft.timing) == draft
+            assert replace(after.timing, downbeat_confidence=0.5) == replace(
+                draft.timing, downbeat_confidence=0.5
+            )
 
 
 def test_the_other_tempo_writes_the_rhythm_anew():

@@ -316,7 +316,11 @@ def _confirm_timing(draft: Draft, correction: Correction) -> Draft:
         known = isinstance(value, int | float) and not isinstance(value, bool)
         if not known or abs(now - value) > _SAME_TEMPO * (now if key == "tempo_bpm" else 0):
             raise DraftError(f"{key} is {show_value(now)}; {show_value(value)} was found right")
-    return _answered(draft, correction.values)
+    answered = _answered(draft, correction.values)
+    if "first_beat" not in correction.values:
+        return answered
+    # Where a person said so, there is no chance to tell.
+    return replace(answered, timing=replace(answered.timing, downbeat_confidence=None))
 
 
 def _answered(draft: Draft, values: Mapping[str, Any]) -> Draft:
