@@ -103,6 +103,22 @@ def test_what_else_sounds_is_no_wrong_note(kind):
     assert wrong(answer(surrounded(sound, first_s, kind, BEAT_S, 3))) == []
 
 
+def test_what_the_take_itself_plays_late_may_be_played_late():
+    """The draft's own recording puts one note 90 ms behind its written place, and so does the attempt."""
+    performance = play(LINE, 5)
+    number = next(n for n in range(5, 15) if not {*LINE.notes[n].techniques, *LINE.notes[n + 1].techniques})
+    notes = list(performance.notes)
+    late = notes[number]
+    notes[number] = replace(late, onset_s=late.onset_s + 0.09, curve_times_s=late.curve_times_s + 0.09)
+    attempt = heard(splice(replace(performance, notes=tuple(notes)), GUITAR))
+    known = list(draft().notes)
+    known[number] = replace(known[number], onset_s=round(known[number].onset_s + 0.09, 4))
+    ear = TOLERANCES["strict"]
+    assert "late" in check_attempt(draft(), attempt, ear).notes[number].remarks
+    taken = replace(draft(), notes=tuple(known))
+    assert "late" not in check_attempt(taken, attempt, ear).notes[number].remarks
+
+
 def test_half_speed_is_judged_by_the_rhythm_within():
     report = answer(played(replace(LINE, tempo_bpm=0.5 * LINE.tempo_bpm)))
     assert report.tempo_ratio == pytest.approx(0.5, abs=0.01)

@@ -12,6 +12,7 @@ from transcriber.practice.align import off_pitch
 from transcriber.practice.evidence import Attempt
 from transcriber.practice.found import Found, PassPace
 from transcriber.practice.hands import Sounded, judge_hands
+from transcriber.practice.pace import pace_of
 from transcriber.practice.picks import PickScale, pick_scale
 from transcriber.practice.report import NoteReport, Remark
 from transcriber.practice.ringing import rings_on
@@ -52,6 +53,7 @@ class Judge:
         self._paces = paces
         self._onsets = onsets_s
         self._scale = self._pick_scale()
+        self._taken_s = _timing_of_take(wanted, self._reference_beat_s)
 
     def note(self, number: int) -> NoteReport:
         """Judge one wanted note."""
@@ -67,7 +69,7 @@ class Judge:
         bound = self._ear.timing_s(beat_s)
         if timing_s is not None and abs(timing_s) > bound:
             here, timing_s = self._looked_again(number, here, timing_s, bound)
-        if timing_s is not None and abs(timing_s) > bound:
+        if timing_s is not None and self._off_in_time(number, timing_s, beat_s):
             remarks.append("early" if timing_s < 0 else "late")
         if self._rings(number, here):
             remarks.append("ringing")
@@ -155,6 +157,11 @@ class Judge:
             return None, self._reference_beat_s
         due, beat_s = pace.of(number)
         return (here.onset_s - due if len(pace.numbers) >= 3 else None), beat_s
+
+    def _off_in_time(self, number: int, timing_s: float, beat_s: float) -> bool:
+        """Whether a note is off where it is written and where the take plays it, which may lie behind it."""
+        taken_s = self._taken_s[number] * beat_s / self._reference_beat_s
+        return min(abs(timing_s), abs(timing_s - taken_s)) > self._ear.timing_s(beat_s)
 
     def _looked_again(self, number: int, here: Found, timing_s: float, bound_s: float) -> tuple[Found, float]:
         """A note that seems off in time is timed by its own partials too, as a click can hide its stroke."""
@@ -265,3 +272,14 @@ class Judge:
             if each.played is not None and not self._wanted[number].note.has(*_SLURS)
         ]
         return pick_scale(self._attempt, picked)
+
+
+def _timing_of_take(wanted: Sequence[Wanted], beat_s: float) -> list[float]:
+    """How far behind its written place (ahead: negative) the take itself plays each note, seconds."""
+    numbers = [number for number, want in enumerate(wanted) if not want.note.is_grace]
+    if len(numbers) < 3:
+        return [0.0] * len(wanted)
+    beats = np.array([wanted[number].at for number in numbers])
+    onsets = np.array([wanted[number].note.onset_s for number in numbers])
+    off = dict(zip(numbers, onsets - pace_of(beats, onsets, beat_s).due_s, strict=True))
+    return [float(off.get(number, 0.0)) for number in range(len(wanted))]
