@@ -19,7 +19,7 @@ from transcriber.practice.pace import beats_a_minute, pace_of
 from transcriber.practice.passes import Pass, counting_pass, passes_of, superseded
 from transcriber.practice.phrase_reports import phrase_reports
 from transcriber.practice.report import CheckReport, Stop
-from transcriber.practice.second_look import found_after_all
+from transcriber.practice.second_look import found_after_all, two_in_one
 from transcriber.practice.tolerance import Tolerance
 from transcriber.practice.wanted import Wanted, wanted_notes
 from transcriber.records.pitch import A4_HZ
@@ -97,6 +97,11 @@ def _found(
             time_s = found_after_all(attempt, wanted, number, found, alignment.shift, alignment.beat_s)
             if time_s is not None:
                 found[number] = Found(None, time_s, counts[number])
+                continue
+            both = two_in_one(attempt, wanted, number, found, (alignment.shift, alignment.beat_s))
+            if both is not None:
+                found[number] = Found(None, both[0], counts[number])
+                found[number + 1] = Found(None, both[1], found[number + 1].passage)
     return found
 
 

@@ -17,6 +17,7 @@ _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
 _STEP_S = 0.01
 _SETS_IN_REACH_S = 0.13
+_SHORTEST_S, _HALF_SHARE, _REST_SHARE = 0.06, 0.5, 0.3
 _FREE_AT_LEAST_S, _FREE_SHARE = 0.08, 0.7
 
 
@@ -72,6 +73,50 @@ def found_after_all(
         return None
     joined = want.note.has("hammer_on", "pull_off", "slide")
     return _coming_up(attempt, (want.pitch + shift, previous + shift), due - reach, due + reach, joined)
+
+
+def two_in_one(
+    attempt: Attempt,
+    wanted: Sequence[Wanted],
+    number: int,
+    found: Mapping[int, Found],
+    beats: tuple[int, float],
+) -> tuple[float, float] | None:
+    """Times of a note and of the next one where listening took both for one, as for a bend let down.
+
+    Parameters
+    ----------
+    attempt : Attempt
+    wanted : sequence of Wanted
+    number : int
+        Of the note that is missing.
+    found : mapping of int to Found
+    beats : (int, float)
+        Semitones by which the attempt is higher, and the student's beat in seconds.
+
+    Returns
+    -------
+    (float, float) or None
+        None where the next note does not begin with the pitch of the missing one.
+    """
+    shift, beat_s = beats
+    after = found.get(number + 1)
+    if after is None or after.played is None:
+        return None
+    want, following = wanted[number], wanted[number + 1]
+    if want.pitch is None or following.pitch is None or want.height or following.height:
+        return None
+    if abs(want.pitch - following.pitch) < _SAME_PITCH:
+        return None
+    length = max(want.length * beat_s, _SHORTEST_S)
+    own, other = want.pitch + shift, following.pitch + shift
+    begin = after.onset_s
+    share, _ = attempt.sounds(own - _PITCH_REACH, own + _PITCH_REACH, begin, begin + 0.7 * length)
+    until = begin + length + 0.7 * max(following.length * beat_s, _SHORTEST_S)
+    rest, first = attempt.sounds(other - _PITCH_REACH, other + _PITCH_REACH, begin + 0.4 * length, until)
+    if share < _HALF_SHARE or rest < _REST_SHARE or first is None:
+        return None
+    return begin, first
 
 
 def _sounding_freely(attempt: Attempt, low: float, high: float, from_s: float, to_s: float) -> float | None:
