@@ -23,12 +23,12 @@ def results():
 
 def test_verdicts(results):
     assert results.overall.right + results.overall.lost > 60
-    assert results.overall.f > 0.85
+    assert results.overall.f > 0.88
 
 
 def test_a_flawless_attempt_is_left_alone(results):
     assert results.flawless["all"][1] > 150
-    assert results.false_per_100 <= 1.5
+    assert results.false_per_100 <= 1.0
 
 
 def test_notes_are_found_and_their_times_and_pitches_told(results):
