@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -22,7 +23,7 @@ from transcriber.records.written import Meter
 METERS = (Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(12, 8))
 """Meters that are tried where none is told."""
 
-_CLEARLY = 0.65
+_CLEARLY = 0.8
 _HALF = Fraction(1, 2)
 _FACTORS = (Fraction(1), Fraction(2), _HALF)
 _THIRDS = (Fraction(0), Fraction(1, 3), Fraction(2, 3))
@@ -130,28 +131,35 @@ def _count_of(option: Option) -> tuple[bool, Fraction, Fraction]:
 
 
 def _likeliest(found: list[Option], chance: FloatArray) -> int:
-    """Decide the count first, whatever its first beat, then the meter, then the first beat.
+    """Decide the count first, whatever its meter and first beat, then the meter, then the first beat.
 
     A wrong count spoils every note; so the most probable count is chosen, not the one with the surest bar
     line. Where no meter is told it is 4/4 unless another is nearly certain.
     """
     usual = np.array([option.rival.meter == METERS[0] for option in found])
-    if usual.any() and chance[~usual].sum() < _CLEARLY:
-        chance = np.where(usual, chance, 0.0)
-    left = np.arange(len(found))
-    keys = (
-        lambda rival: (rival.meter.compound, rival.factor, rival.offset),
-        lambda rival: str(rival.meter),
-        lambda rival: rival.shift,
+    held = bool(usual.any()) and float(chance[~usual].sum()) < _CLEARLY
+    left = np.flatnonzero(usual) if held else np.arange(len(found))
+    counts = {_count_of(found[i]) for i in left}
+    left = _best_group(
+        left,
+        chance,
+        lambda i: _count_of(found[i]),
+        [i for i in range(len(found)) if _count_of(found[i]) in counts],
     )
-    for key in keys:
-        groups: dict[object, float] = {}
-        for i in left:
-            name = key(found[i].rival)
-            groups[name] = groups.get(name, 0.0) + float(chance[i])
-        best = max(groups, key=lambda name: round(groups[name], 9))
-        left = np.array([i for i in left if key(found[i].rival) == best])
+    left = _best_group(left, chance, lambda i: str(found[i].rival.meter))
+    left = _best_group(left, chance, lambda i: found[i].rival.shift)
     return int(left[0])
+
+
+def _best_group(
+    left: IntArray, chance: FloatArray, name: Callable[[int], Hashable], among: Sequence[int] | None = None
+) -> IntArray:
+    """Keep those left that are in the most probable group, judged by all of `among`."""
+    groups: dict[Hashable, float] = {}
+    for i in left if among is None else among:
+        groups[name(i)] = groups.get(name(i), 0.0) + float(chance[i])
+    best = max(groups, key=lambda group: round(groups[group], 9))
+    return np.array([i for i in left if name(i) == best])
 
 
 def options(line: Line, told: Told, guide: Guide | None, parameters: RhythmParameters) -> list[Option]:
