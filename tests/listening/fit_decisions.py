@@ -66,7 +66,7 @@ FIRST_READING = {"picked": 0.87, "repicked": 0.3, "bend": 0.65}
 # Signs that can only speak for the first reading (1) or against it (-1), whatever the guitar.
 _ATTACK = {"rise": 1, "relative_rise": 1, "jump_db": 1, "dip_db": 1, "high_jump_db": 1}
 DIRECTIONS: dict[str, dict[str, int]] = {
-    "picked": {**_ATTACK, "change": 1},
+    "picked": {**_ATTACK, "relative_high_db": 1, "change": 1},
     "repicked": {**_ATTACK, "clarity_dip": 1},
     "bend": {"fret_halt": -1, "off_fret": 1},
 }

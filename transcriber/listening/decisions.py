@@ -76,7 +76,15 @@ _ATTACK_FEATURES = (
     "fall_db",
     "clarity_dip",
 )
-PICK_FEATURES = (*_ATTACK_FEATURES, "log_gap", "change", "step_up", "log_before")
+PICK_FEATURES = (
+    *_ATTACK_FEATURES,
+    "relative_level_db",
+    "relative_high_db",
+    "log_gap",
+    "change",
+    "step_up",
+    "log_before",
+)
 REPICK_FEATURES = (*_ATTACK_FEATURES, "change")
 BEND_FEATURES = (
     "log_duration",
@@ -99,6 +107,8 @@ def pick_features(signs: Signs) -> tuple[float, ...]:
     before = float(np.log(np.clip(signs.before_s, 0.01, 1.0)))
     return (
         *_attack_features(signs),
+        float(np.clip(signs.relative_level_db, -25.0, 6.0)),
+        float(np.clip(signs.relative_high_db, -30.0, 6.0)),
         float(np.log(signs.gap_s + 0.01)),
         change,
         float(signs.change > 0),

@@ -21,6 +21,7 @@ from transcriber.listening.pieces import (
     clear_attacks,
     find_pieces,
     fitted_decisions,
+    typical_peak,
     typical_rise,
 )
 from transcriber.listening.pitch import PitchSettings, track_pitch
@@ -93,7 +94,16 @@ def measure(take: Take, settings: PitchSettings) -> Measured:
     if settings.lowest_hz >= LOWEST_SEEN_HZ:
         pitch = with_short_notes(window, pitch, attack_peaks(strength), settings.hop)
     frame_s = settings.hop / take.sample_rate_hz
-    sound = Sound(pitch, track.voiced_probability, strength, frame_s, typical_rise(strength))
+    clear = clear_attacks(strength)
+    sound = Sound(
+        pitch,
+        track.voiced_probability,
+        strength,
+        frame_s,
+        typical_rise(strength),
+        typical_peak(strength.level_db, clear),
+        typical_peak(strength.high_level_db, clear),
+    )
     return Measured(track, reference, sound, window, settings.hop)
 
 
@@ -150,10 +160,7 @@ def _notes_in_making(
     mark_muted(making, sound.strength)
     making = with_dead_notes(making, attack_peaks(sound.strength), sound.strength, sound.typical_rise)
     clear = clear_attacks(sound.strength)
-    one_pitch = ~np.isnan(sound.pitch)
-    return hear_together(
-        take, making, clear, measured.hop, measured.reference_hz, instrument, one_pitch
-    )
+    return hear_together(take, making, clear, measured.hop, measured.reference_hz, instrument, sound.pitch)
 
 
 def _pitch_range(take: Take, instrument: Instrument) -> PitchSettings:

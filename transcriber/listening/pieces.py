@@ -15,7 +15,7 @@ from transcriber.listening.attacks import AttackStrength
 from transcriber.listening.contour import unbroken_runs
 from transcriber.listening.decisions import decision, pick_features, repick_features
 from transcriber.listening.settings import ListeningSettings
-from transcriber.listening.signs import FIRST_SIGNS, Signs, Sound, measure_signs
+from transcriber.listening.signs import FIRST_SIGNS, Signs, Sound, measure_signs, peak_after
 
 FloatArray = npt.NDArray[np.float64]
 Frames = npt.NDArray[np.int64]
@@ -90,6 +90,13 @@ def typical_rise(strength: AttackStrength) -> float:
     peaks = attack_peaks(strength)
     strong = strength.rise[peaks][strength.rise[peaks] >= 0.05]
     return float(np.percentile(strong, 75)) if len(strong) else 1.0
+
+
+def typical_peak(level: FloatArray, attacks: Frames) -> float:
+    """Median of what a level reaches soon after each attack; its maximum where there is none."""
+    if not len(attacks):
+        return float(level.max(initial=-100.0))
+    return float(np.median([peak_after(level, int(frame)) for frame in attacks]))
 
 
 def clear_attacks(strength: AttackStrength) -> Frames:

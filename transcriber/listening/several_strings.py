@@ -14,6 +14,7 @@ from transcriber.listening.strokes import NoteInMaking
 from transcriber.listening.two_notes import (
     WINDOW,
     Mixture,
+    Peaks,
     has_low_partials,
     is_one_pitch,
     mixture,
@@ -26,7 +27,7 @@ from transcriber.records.problem import Problem
 from transcriber.records.take import Take
 
 Frames = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
+FloatArray = npt.NDArray[np.float64]
 Samples = npt.NDArray[np.float32]
 
 _AFTER_ONSET_S = 0.03
@@ -70,7 +71,7 @@ def hear_together(
     hop: int,
     reference_hz: float,
     instrument: Instrument,
-    one_pitch: Flags,
+    pitch: FloatArray,
 ) -> Together:
     """Look for a second note at every beginning.
 
@@ -86,8 +87,8 @@ def hear_together(
     reference_hz : float
         Frequency of MIDI 69.
     instrument : Instrument
-    one_pitch : ndarray of bool, shape (n,)
-        Frames in which the tracker found one clear pitch.
+    pitch : ndarray of float64, shape (n,)
+        Semitones of each frame at the take's tuning, NaN where no clear pitch was found.
     """
     lowest = _hz(min(instrument.tuning_midi) - 0.7, reference_hz)
     highest = _hz(max(instrument.tuning_midi) + instrument.frets + 0.7, reference_hz)
@@ -128,9 +129,9 @@ def hear_together(
             dropped |= _misled(notes, beginning, note)
             doubled = pitches
             problems.append(_two_notes(start_s, old is None))
-        elif _is_chord(found) and not one_pitch[beginning.frame :][_EARLY].mean() >= _CLEAR_SHARE:
+        elif _is_chord(found) and not _has_one_pitch(pitch, beginning):
             problems.append(_chord(start_s))
-        elif note is not None and not has_low_partials(peaks, _hz(note.pitch + note.bend, reference_hz)):
+        elif note is not None and _is_phantom(note, peaks, pitch, reference_hz):
             # The tracker found the common period of several strings, which none of them sounds.
             dropped.add(id(note))
             problems.append(_chord(start_s))
@@ -163,6 +164,19 @@ def _is_chord(found: Mixture) -> bool:
     return (
         found.pair_share < _PAIR_SHARE and found.one_share < _CHORD_ONE_SHARE and gain >= _CHORD_SECOND_GAIN
     )
+
+
+def _has_one_pitch(pitch: FloatArray, beginning: _Beginning) -> bool:
+    return float(np.mean(~np.isnan(pitch[beginning.frame :][_EARLY]))) >= _CLEAR_SHARE
+
+
+def _is_phantom(note: NoteInMaking, peaks: Peaks, pitch: FloatArray, reference_hz: float) -> bool:
+    """Whether a note's pitch, as far off its fret as it was measured, has neither of its first partials."""
+    known = pitch[note.onset : note.last]
+    known = known[~np.isnan(known)]
+    if any(t.kind == "dead_note" for t in note.techniques) or not len(known):
+        return False
+    return not has_low_partials(peaks, _hz(float(np.median(known)), reference_hz))
 
 
 def _rang_on(found: Mixture, before: Samples, after: Samples, rate_hz: int) -> list[int]:

@@ -12,6 +12,7 @@ from transcriber.listening.attacks import AttackStrength
 FloatArray = npt.NDArray[np.float64]
 
 _HELD = 8  # frames before a boundary that stand for the sound before it
+_SOON = 10  # frames after an onset in which a sound is at its loudest
 _SETTLED = 12  # frames whose median is a sound's pitch
 _AFTER = slice(9, 15)  # frames after an onset at which its transient has passed
 
@@ -19,7 +20,8 @@ _AFTER = slice(9, 15)  # frames after an onset at which its transient has passed
 @dataclass(frozen=True)
 class Sound:
     """Everything measured frame by frame, arrays of shape (n,): semitones (NaN where unvoiced), clarity
-    (periodicity, 0 to 1) and attack strength; `typical_rise` is that of the take's stronger attacks.
+    (periodicity, 0 to 1) and attack strength; `typical_rise` is that of the take's stronger attacks,
+    `typical_level_db` and `typical_high_db` how loud a clear attack becomes, in all and above 2.5 kHz.
     """
 
     pitch: FloatArray
@@ -27,6 +29,8 @@ class Sound:
     strength: AttackStrength
     frame_s: float
     typical_rise: float
+    typical_level_db: float
+    typical_high_db: float
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,8 @@ class Signs:
         Attack strength there, in all and above 2.5 kHz.
     relative_rise : float
         Attack strength against the take's typical one.
+    relative_level_db, relative_high_db : float
+        Level soon after it, in all and above 2.5 kHz, against what the take's clear attacks reach.
     jump_db : float
         Level gained over the sound before.
     dip_db : float
@@ -63,6 +69,8 @@ class Signs:
     rise: float
     high_rise: float
     relative_rise: float
+    relative_level_db: float
+    relative_high_db: float
     jump_db: float
     dip_db: float
     high_jump_db: float
@@ -74,7 +82,7 @@ class Signs:
     before_s: float
 
 
-FIRST_SIGNS = Signs(0, 1.0, 1.0, 1.0, 40.0, 40.0, 40.0, 20.0, 20.0, 1.0, 10.0, 0.0, 10.0)
+FIRST_SIGNS = Signs(0, 1.0, 1.0, 1.0, 0.0, 0.0, 40.0, 40.0, 40.0, 20.0, 20.0, 1.0, 10.0, 0.0, 10.0)
 """Signs of a take's first sound, before which there is nothing to compare with."""
 
 
@@ -101,6 +109,8 @@ def measure_signs(sound: Sound, before: tuple[int, int], after: tuple[int, int],
         rise,
         float(strength.high_rise[around].max()),
         rise / max(sound.typical_rise, 0.05),
+        peak_after(level, onset) - sound.typical_level_db,
+        peak_after(strength.high_level_db, onset) - sound.typical_high_db,
         float(level[after[0] : min(after[0] + 10, after[1])].max()) - level_before,
         level_before - float(level[between].min()),
         *_transient(strength, onset),
@@ -110,6 +120,11 @@ def measure_signs(sound: Sound, before: tuple[int, int], after: tuple[int, int],
         - _level(sound.pitch[max(before[1] - _SETTLED, before[0]) : before[1]]),
         (before[1] - before[0]) * sound.frame_s,
     )
+
+
+def peak_after(level: FloatArray, frame: int) -> float:
+    """Highest level within some 60 ms of an attack."""
+    return float(level[max(frame - 1, 0) : frame + _SOON].max(initial=-100.0))
 
 
 def _transient(strength: AttackStrength, onset: int) -> tuple[float, float, float]:

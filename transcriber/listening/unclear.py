@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from transcriber.records.heard import HeardNote
 from transcriber.records.problem import Problem
 
@@ -11,6 +13,7 @@ from transcriber.records.problem import Problem
 # and more reach 0.8.
 _UNCLEAR, _UNCLEAR_IF_LONG = 0.45, 0.75
 _LONG_S, _LASTING_S = 0.3, 0.15
+_OFF_CENTS, _STEADY_CENTS = 25.0, 10.0
 _FAINT_VELOCITY = 50
 _TOLD_S = 0.1
 _MOVING = ("bend", "pre_bend", "release", "vibrato", "trill", "dead_note", "natural_harmonic")
@@ -44,7 +47,17 @@ def _is_unclear(note: HeardNote) -> bool:
         and note.pitch_confidence < least
         and note.second_midi is None
         and not note.has(*_MOVING)
+        and not _is_off_pitch(note)
     )
+
+
+def _is_off_pitch(note: HeardNote) -> bool:
+    """Whether a note is unsure only because it stands, steadily, between two frets."""
+    cents = note.contour_cents[~np.isnan(note.contour_cents)]
+    if not len(cents):
+        return False
+    low, middle, high = np.percentile(cents, [25, 50, 75])
+    return bool(abs(middle) > _OFF_CENTS and high - low < _STEADY_CENTS)
 
 
 def _lasts(run: Sequence[HeardNote]) -> bool:
