@@ -48,7 +48,7 @@ def alternation(low: float, high: float, half_s: float, shape: str) -> Sound:
     wave = np.tanh(6 * phase) if shape == "steps" else phase
     quiet = np.zeros(len(times))
     strength = AttackStrength(quiet, quiet, quiet - 20, quiet - 50)
-    return Sound((low + high) / 2 + (high - low) / 2 * wave, quiet + 1, strength, frame_s, 1.0)
+    return Sound((low + high) / 2 + (high - low) / 2 * wave, quiet + 1, strength, frame_s, 1.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize("interval", [1, 2, 3])
