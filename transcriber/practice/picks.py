@@ -19,8 +19,8 @@ FloatArray = npt.NDArray[np.float64]
 
 # Rise of the pick's band (10 dB), its level (10 dB), velocity (by 20), all against the usual pick of the
 # attempt; whether listening took it for a slur.
-WEIGHTS = (1.06, 0.47, 3.6, -5.01)
-BIAS = 3.49
+WEIGHTS = (1.05, 0.31, 2.35, -4.53)
+BIAS = 3.18
 # A student is told only of what is likely: most slurs of a line are played as such.
 LEAST_SURE = 0.7
 _SCALES = np.array([10.0, 10.0, 20.0])
