@@ -14,6 +14,7 @@ SameString = Callable[[NoteInMaking, NoteInMaking], bool]
 
 _REACH = 4  # frames around a trill's ends
 _STRUCK = 2.0  # log odds from which a note within an alternation was picked anew
+_HELD_S = 0.3  # a picked note that lasts longer is none of a trill's
 _LATEST_START = 2  # notes of an alternation that may stand before the trill itself
 _GRACE_S = 0.072  # a grace lasts about 60 ms; the quickest written notes 77 ms (sextuplets at 130)
 _GRACE_NEIGHBOUR = 2.0  # times a grace's length that its neighbours last at least
@@ -41,7 +42,7 @@ def with_ornaments(
         Tells of two notes that sound at one pitch whether they are one string.
     """
     for trill in trills:
-        notes = _with_trill(notes, trill)
+        notes = _with_trill(notes, trill, frame_s)
     notes = _with_slides_out(notes, frame_s)
     notes = _with_slides_in(notes, frame_s)
     _mark_graces(notes, frame_s)
@@ -49,10 +50,14 @@ def with_ornaments(
     return notes
 
 
-def _with_trill(notes: list[NoteInMaking], trill: Trill) -> list[NoteInMaking]:
+def _with_trill(notes: list[NoteInMaking], trill: Trill, frame_s: float) -> list[NoteInMaking]:
     """Fold all notes of a trill into its first: the last one picked as it begins, or what was held before."""
     inside = [n for n in notes if trill.first - _REACH <= n.onset < trill.last - _REACH]
-    struck = [index for index, n in enumerate(inside) if n.picked and n.piece.pick_odds > _STRUCK]
+    struck = [
+        index
+        for index, n in enumerate(inside)
+        if n.picked and (n.piece.pick_odds > _STRUCK or _lasts(n, frame_s) > _HELD_S)
+    ]
     begin = max((index for index in struck if index <= _LATEST_START), default=0)
     stop = min((index for index in struck if index > max(begin, _LATEST_START)), default=len(inside))
     within = inside[begin:stop]
