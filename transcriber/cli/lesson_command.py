@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 
-from transcriber.cli.console import Output, progress_on, say_warning
+from transcriber.cli.console import progress_on
 from transcriber.cli.export_command import draft_name, draft_path
-from transcriber.cli.loops_command import LOUDNESS, loop_options
-from transcriber.cli.results import check_folder, check_free, write_into
+from transcriber.cli.loops_command import keep, loop_options, tell
+from transcriber.cli.results import check_folder, check_free
 from transcriber.cli.values import export_settings
 from transcriber.errors import UsageError
 from transcriber.lessons import INDEX, lesson_files
@@ -27,16 +26,6 @@ def run_lesson(arguments: argparse.Namespace) -> int:
     check_free((folder / INDEX,), arguments.force)
     with progress_on(arguments.draft, arguments.quiet) as progress:
         made = lesson_files(draft, folder, draft_name(draft), options, settings, progress)
-    for problem in made.problems:
-        say_warning(problem.message)
-    check_free(tuple(made.files), arguments.force)
-    write_into(folder, made.files, arguments.force)
-    if arguments.json:
-        Output().raw(
-            json.dumps({"draft": arguments.draft, "files": [str(path) for path in made.files]}, indent=2)
-        )
-        return 0
-    output = Output()
-    output.line(f"Written: {len(made.files)} files in {folder}; open {folder / INDEX}")
-    output.line(LOUDNESS)
+    keep(arguments, folder, made)
+    tell(arguments, made, f"{folder}; open {folder / INDEX}")
     return 0

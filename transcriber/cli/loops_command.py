@@ -10,7 +10,7 @@ from transcriber.cli.console import Output, progress_on, say_warning
 from transcriber.cli.export_command import draft_name, draft_path
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.errors import UsageError
-from transcriber.loops import LoopOptions, loop_files
+from transcriber.loops import LoopOptions, Made, loop_files
 
 LOUDNESS = "Turn the volume down before you play them, then up to a modest level."
 
@@ -45,16 +45,26 @@ def run_loops(arguments: argparse.Namespace) -> int:
     check_folder(folder)
     with progress_on(arguments.draft, arguments.quiet) as progress:
         made = loop_files(draft, folder, draft_name(draft), options, progress)
+    keep(arguments, folder, made)
+    tell(arguments, made, f"{folder}, {next(iter(made.files)).name} the first")
+    return 0
+
+
+def keep(arguments: argparse.Namespace, folder: Path, made: Made) -> None:
+    """Warn of what was noticed, and write the files where none stands in the way."""
     for problem in made.problems:
         say_warning(problem.message)
     check_free(tuple(made.files), arguments.force)
     write_into(folder, made.files, arguments.force)
+
+
+def tell(arguments: argparse.Namespace, made: Made, where: str) -> None:
+    """Say how many files were written and where, with the caution on loudness; as JSON if asked."""
     if arguments.json:
         Output().raw(
             json.dumps({"draft": arguments.draft, "files": [str(path) for path in made.files]}, indent=2)
         )
-        return 0
+        return
     output = Output()
-    output.line(f"Written: {len(made.files)} files in {folder}, {next(iter(made.files)).name} the first")
+    output.line(f"Written: {len(made.files)} files in {where}")
     output.line(LOUDNESS)
-    return 0

@@ -90,8 +90,8 @@ def hear_together(
     pitch : ndarray of float64, shape (n,)
         Semitones of each frame at the take's tuning, NaN where no clear pitch was found.
     """
-    lowest = _hz(min(instrument.tuning_midi) - 0.7, reference_hz)
-    highest = _hz(max(instrument.tuning_midi) + instrument.frets + 0.7, reference_hz)
+    lowest = midi_to_hz(min(instrument.tuning_midi) - 0.7, reference_hz)
+    highest = midi_to_hz(max(instrument.tuning_midi) + instrument.frets + 0.7, reference_hz)
     problems: list[Problem] = []
     dropped: set[int] = set()
     added: list[NoteInMaking] = []
@@ -108,7 +108,7 @@ def hear_together(
         peaks = spectrum_peaks(take.samples[first:last], take.sample_rate_hz)
         if note is not None and any(t.kind in _MOVING for t in note.techniques):
             continue  # one moving pitch is in two places within the window
-        if note is not None and is_one_pitch(peaks, _hz(note.pitch + note.bend, reference_hz)):
+        if note is not None and is_one_pitch(peaks, midi_to_hz(note.pitch + note.bend, reference_hz)):
             continue
         found = mixture(peaks, lowest, highest)
         if found is None:
@@ -176,7 +176,7 @@ def _is_phantom(note: NoteInMaking, peaks: Peaks, pitch: FloatArray, reference_h
     known = known[~np.isnan(known)]
     if any(t.kind == "dead_note" for t in note.techniques) or not len(known):
         return False
-    return not has_low_partials(peaks, _hz(float(np.median(known)), reference_hz))
+    return not has_low_partials(peaks, midi_to_hz(float(np.median(known)), reference_hz))
 
 
 def _rang_on(found: Mixture, before: Samples, after: Samples, rate_hz: int) -> list[int]:
@@ -250,10 +250,6 @@ def _chord(start_s: float) -> Problem:
         f"more than two notes sound together at {start_s:.2f} s; a chord is not drafted, so write it by hand"
     )
     return Problem("chord", message, start_s, start_s)
-
-
-def _hz(midi: float, reference_hz: float) -> float:
-    return midi_to_hz(midi, reference_hz)
 
 
 def _midi(hz: float, reference_hz: float) -> float:
