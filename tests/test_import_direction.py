@@ -42,8 +42,9 @@ MAY_IMPORT = {
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
     "attempts": {"errors", "records"} | STAGES,
-    "loops": {"errors", "records", "explain", "rework"} | STAGES,
-    "lessons": {"errors", "records", "settings", "explain", "loops"} | STAGES,
+    "loops": {"errors", "records", "files", "explain", "rework"} | STAGES,
+    "lessons": {"errors", "records", "settings", "files", "explain", "loops", "lesson_list"} | STAGES,
+    "lesson_list": {"errors", "files"},
     "review": {"errors", "records", "settings", "files", "draft", "explain", "rework", "attempts"},
     # The draft is the document that everybody downstream sees.
     "cli": {
@@ -54,6 +55,7 @@ MAY_IMPORT = {
         "pipeline",
         "attempts",
         "lessons",
+        "lesson_list",
         "loops",
         "draft",
         "review",
@@ -77,6 +79,8 @@ OPENERS = {
     "export/sheet/engrave.py",
     # A picture in memory.
     "export/sheet/ground.py",
+    # What an earlier lesson wrote, by its own list.
+    "lesson_list.py",
     # Earlier answers to attempts, which are its own documents.
     "practice/progress.py",
     "practice/answer_file.py",

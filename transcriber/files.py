@@ -11,11 +11,14 @@ import contextlib
 import os
 import secrets
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from transcriber.errors import TranscriberError
+
+Content = bytes | Callable[[], bytes]
+"""What is to stand in a file, or what makes it when it is to be written: one file after the other."""
 
 
 @dataclass
@@ -60,11 +63,12 @@ def write_whole(path: Path, data: bytes, force: bool = False) -> None:
     write_all_whole({path: data}, force)
 
 
-def write_all_whole(files: Mapping[Path, bytes], force: bool = False) -> None:
+def write_all_whole(files: Mapping[Path, Content], force: bool = False) -> None:
     """Write a set of files, all of them or none.
 
     All targets are checked first, then all are staged, then all are put in place. If one cannot be put in
-    place, those before it are taken back and files they had replaced return.
+    place, those before it are taken back and files they had replaced return. What is made only when it is
+    written is held in memory one file at a time; if making one fails, nothing is left of the others.
 
     Raises
     ------
@@ -74,7 +78,8 @@ def write_all_whole(files: Mapping[Path, bytes], force: bool = False) -> None:
     jobs = [_job(path) for path in files]
     _check_targets(jobs, force)
     try:
-        for job, data in zip(jobs, files.values(), strict=True):
+        for job, content in zip(jobs, files.values(), strict=True):
+            data = content if isinstance(content, bytes) else content()
             with _one_line(job.shown):
                 _stage(job, data)
         for job in jobs:

@@ -16,6 +16,7 @@ from transcriber.settings import ExportSettings
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
+    from transcriber.files import Content
     from transcriber.practice.lesson import LoopLink, PhraseFiles
     from transcriber.practice.loops import Span
 
@@ -37,7 +38,7 @@ class _Gathered:
     """A lesson as it grows: files by name within its folder, what the page says of them, what is left out."""
 
     name: str
-    files: dict[str, bytes] = field(default_factory=dict)
+    files: dict[str, Content] = field(default_factory=dict)
     told: list[tuple[str, str]] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
@@ -59,6 +60,8 @@ def lesson_files(
     progress: Progress = lambda _words: None,
 ) -> Made:
     """Gather a lesson: index page, sheet, tab, MIDI, MusicXML, pictures, loops, captions, chapters, plan.
+
+    Loops are made when they are written. The last file lists the others, so that a later lesson knows them.
 
     What cannot be made for want of a library is left out, and the page says so; without the recording there
     are no loops.
@@ -87,13 +90,14 @@ def lesson_files(
     from transcriber.draft import read_corrected
     from transcriber.explain import explained
     from transcriber.export.plain_words import title_of
+    from transcriber.lesson_list import listed
     from transcriber.practice.lesson import Contents, index_page
 
     read = read_corrected(draft)
     reference = explained(read.draft)
     spans = spans_of(reference, None)
     lesson = _Gathered(name)
-    # The loops come first: a recording that cannot be read is told before anything is engraved.
+    # The recording comes first: one that cannot be read is told before anything is engraved.
     loops = _add_loops(lesson, reference, spans, take_path(reference, draft, options), options, progress)
     progress("writing the formats")
     _add_formats(lesson, reference, settings or ExportSettings())
@@ -101,8 +105,8 @@ def lesson_files(
     phrases = tuple(_add_phrases(lesson, reference, loops, settings or ExportSettings()))
     contents = Contents(title_of(reference), tuple(lesson.told), phrases, tuple(lesson.left_out))
     page = index_page(reference, contents).encode("utf-8")
-    files = {folder / INDEX: page, **{folder / file: data for file, data in lesson.files.items()}}
-    return Made(files, read.problems)
+    files = listed({INDEX: page, **lesson.files}, name)
+    return Made({folder / file: content for file, content in files.items()}, read.problems)
 
 
 def take_path(draft: Draft, path: Path, options: LoopOptions) -> Path | None:

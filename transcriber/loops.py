@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,8 @@ from transcriber.errors import AudioError, NoNotesError, UsageError
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
-    from transcriber.practice.loops import Backing, Span
+    from transcriber.files import Content
+    from transcriber.practice.loops import Backing, Sound, Span
     from transcriber.records.problem import Problem
     from transcriber.records.recording import WholeRecording
 
@@ -62,9 +64,9 @@ class LoopOptions:
 
 @dataclass(frozen=True)
 class Made:
-    """Files by path, and what was left out."""
+    """Files by path, loops made only when they are written, and what was left out."""
 
-    files: dict[Path, bytes]
+    files: dict[Path, Content]
     problems: tuple[Problem, ...]
 
 
@@ -92,7 +94,7 @@ def loop_files(
     reference = explained(read.draft)
     spans = spans_of(reference, options.phrase)
     recording = take_of(reference, draft, options.take)
-    files = {
+    files: dict[Path, Content] = {
         folder / f"{name}.{suffix}": data
         for suffix, data in loop_sounds(reference, spans, recording, options, progress)
     }
@@ -147,23 +149,45 @@ def loop_sounds(
     recording: WholeRecording,
     options: LoopOptions,
     progress: Progress,
-) -> Iterator[tuple[str, bytes]]:
-    """Loop and count-in of every phrase and speed, by what follows NAME in the file's name."""
+) -> Iterator[tuple[str, Callable[[], bytes]]]:
+    """Loop and count-in of every phrase and speed, by what follows NAME in the file's name.
+
+    What makes each is given, not the sound itself: all loops of a long take would fill the memory.
+
+    Raises
+    ------
+    UsageError
+        At the first one, if chords were asked for and the draft has none.
+    """
     import numpy as np
 
     from transcriber.practice.loops import LoopSettings, phrase_loop
     from transcriber.rework import wav_bytes
 
     backing = _backing(draft) if options.chords else ()
-    for span in spans:
-        progress(f"phrase {span.number}")
-        for speed in sorted(set(options.speeds)):
-            settings = LoopSettings(speed / 100, options.click, backing)
-            loop, lead = phrase_loop(draft, span, recording.samples, recording.sample_rate_hz, settings)
+    rate_hz = recording.sample_rate_hz
+    speeds = sorted(set(options.speeds))
+
+    @lru_cache(maxsize=1)  # A loop and its count-in are written one after the other.
+    def made(place: int, speed: int) -> tuple[Sound, Sound]:
+        span = spans[place]
+        if speed == speeds[0]:
+            progress(f"loops of phrase {span.number}")
+        settings = LoopSettings(speed / 100, options.click, backing)
+        return phrase_loop(draft, span, recording.samples, rate_hz, settings)
+
+    def loop(place: int, speed: int) -> bytes:
+        return wav_bytes(made(place, speed)[0], rate_hz)
+
+    def counted(place: int, speed: int) -> bytes:
+        sound, lead = made(place, speed)
+        return wav_bytes(np.concatenate([lead, sound]), rate_hz)
+
+    for place, span in enumerate(spans):
+        for speed in speeds:
             stem = f"phrase-{span.number:02d}.{speed:03d}"
-            yield f"{stem}.loop.wav", wav_bytes(loop, recording.sample_rate_hz)
-            counted = np.concatenate([lead, loop])
-            yield f"{stem}.counted.wav", wav_bytes(counted, recording.sample_rate_hz)
+            yield f"{stem}.loop.wav", partial(loop, place, speed)
+            yield f"{stem}.counted.wav", partial(counted, place, speed)
 
 
 def _backing(draft: Draft) -> tuple[Backing, ...]:

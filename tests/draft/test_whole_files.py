@@ -164,3 +164,23 @@ def test_a_folder_that_cannot_be_written():
         finally:
             os.seteuid(user)
             folder.chmod(0o700)
+
+
+def test_what_is_made_when_it_is_written_is_made_one_by_one_and_leaves_nothing_if_it_fails(tmp_path):
+    events = []
+
+    def making(name):
+        events.append((name, sorted(path.suffix for path in tmp_path.iterdir())))
+        return name.encode()
+
+    def torn():
+        raise TranscriberError("no sound")
+
+    paths = [tmp_path / name for name in ("a", "b", "c")]
+    with pytest.raises(TranscriberError, match="no sound"):
+        write_all_whole({paths[0]: lambda: making("a"), paths[1]: torn})
+    assert state(tmp_path) == {}
+    events.clear()
+    write_all_whole({paths[0]: lambda: making("a"), paths[1]: b"b", paths[2]: lambda: making("c")})
+    assert state(tmp_path) == {"a": b"a", "b": b"b", "c": b"c"}
+    assert events == [("a", []), ("c", [".tmp", ".tmp"])]

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from tests.practice.attempts import Planted, Spec, make, specs
+from tests.practice.attempts import SPLITS, Planted, Spec, make, specs
 from tests.practice.plant import KINDS
 from transcriber.audio import read_take
 from transcriber.listening import hear_clicks, listen
@@ -277,7 +277,7 @@ def measured(chosen: list[Spec], show: bool = False, cached: bool = True) -> Res
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--split", default="report", choices=("fit", "report"))
+    parser.add_argument("--split", default="report", choices=tuple(SPLITS))
     parser.add_argument("--each", type=int, default=3, help="attempts of every guitar and kind of line")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--only", default="", help="attempts whose name holds this")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from dataclasses import replace
@@ -32,6 +33,7 @@ from transcriber.draft import (
 )
 from transcriber.draft.document import Issue
 from transcriber.explain import explained
+from transcriber.lesson_list import no_longer_written
 from transcriber.practice.advice import CAUTION
 from transcriber.practice.chapters import chapter_cues, chapter_list
 from transcriber.practice.facts import bend_words, head_facts, phrase_facts
@@ -180,7 +182,7 @@ def test_all_is_in_the_folder_and_everything_is_linked(made):
         for kind in ("loop", "counted")
     }
     assert expected <= names
-    assert set(page_of(out).targets) == files - {"index.html"}
+    assert set(page_of(out).targets) == files - {"index.html", "week 3 #1 100%.lesson.json"}
 
 
 def test_files_are_those_that_export_and_loops_write(made, tmp_path):
@@ -284,3 +286,53 @@ def test_the_page_fits_the_screen_and_begins_softly(made):
     assert set(volumes) == {0.3}
     assert drawn
     assert faults == []
+
+
+def speeds_in(out: Path) -> set[str]:
+    return {path.name.split(".")[-3] for path in (out / "loops").iterdir()}
+
+
+def test_a_forced_lesson_removes_its_own_files_that_are_no_longer_asked_for(tmp_path, capsys):
+    draft = write(drafted(), tmp_path)
+    out = tmp_path / "out"
+    lesson = ["lesson", str(draft), "--out", str(out), "-q"]
+    assert run([*lesson, "--speeds", "50,60,100"]) == 0
+    changed = next((out / "loops").glob("*phrase-01.050.loop.wav"))
+    changed.write_bytes(b"the teacher's own")
+    (out / "loops" / f"{draft.name.removesuffix('.draft.json')}.note.txt").write_text("mine", "utf-8")
+    (out / "other.mid").write_bytes(b"mine")
+    capsys.readouterr()
+    assert run([*lesson, "--speeds", "60", "--force"]) == 0
+    there = {path.name for path in (out / "loops").iterdir()}
+    assert {name.split(".")[-3] for name in there if name.endswith(".wav")} == {"050", "060"}
+    assert [path for path in (out / "loops").iterdir() if "050" in path.name] == [changed]
+    assert changed.read_bytes() == b"the teacher's own"
+    assert any(name.endswith(".note.txt") for name in there)
+    assert (out / "other.mid").exists()
+    assert "Removed:" in capsys.readouterr().out
+
+
+def test_a_damaged_list_of_a_lesson_removes_nothing_and_is_told(tmp_path, capsys):
+    draft = write(drafted(), tmp_path)
+    out = tmp_path / "out"
+    lesson = ["lesson", str(draft), "--out", str(out), "-q"]
+    assert run([*lesson, "--speeds", "50,60"]) == 0
+    next(out.glob("*.lesson.json")).write_text('{"files": {"loops": 3}}', "utf-8")
+    capsys.readouterr()
+    assert run([*lesson, "--speeds", "60", "--force"]) == 0
+    assert speeds_in(out) == {"050", "060"}
+    assert "is not the list of a lesson's files" in capsys.readouterr().err
+
+
+def test_a_list_leads_to_nothing_outside_the_lesson(tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    other = tmp_path / "line.mid"
+    other.write_bytes(b"x")
+    digest = hashlib.sha256(b"x").hexdigest()
+    named = {"../line.mid": digest, str(other): digest, "a/../../line.mid": digest, "a/b/line.mid": digest}
+    assert no_longer_written(out, "line", named, ()) == ()
+    (out / "line.mid").write_bytes(b"x")
+    assert no_longer_written(out, "line", {"line.mid": digest}, ()) == (out / "line.mid",)
+    assert no_longer_written(out, "lin", {"line.mid": digest}, ()) == ()
+

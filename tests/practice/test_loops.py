@@ -13,6 +13,7 @@ from tests.practice.measure_stretch import RATE_HZ, anchored, compare
 from tests.review.review_samples import drafted, write
 from transcriber.cli import run
 from transcriber.errors import UsageError
+from transcriber.loops import LoopOptions, loop_files
 from transcriber.practice.stretch import stretched
 
 
@@ -107,3 +108,14 @@ def test_wav_is_what_it_says(made):
     _, out = made
     data = next(out.glob("*.wav")).read_bytes()
     assert soundfile.info(io.BytesIO(data)).subtype == "PCM_16"
+
+
+def test_loops_are_made_when_they_are_written_not_before(tmp_path):
+    draft = write(drafted(), tmp_path)
+    told = []
+    made = loop_files(draft, tmp_path, "line", LoopOptions(speeds=(50, 100)), told.append)
+    loops = [content for path, content in made.files.items() if path.suffix == ".wav"]
+    assert len(loops) > 4
+    assert told == []
+    assert loops[0]()[:4] == b"RIFF"
+    assert told == ["loops of phrase 1"]

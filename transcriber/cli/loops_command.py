@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from transcriber.cli.console import Output, progress_on, say_warning
@@ -45,7 +46,7 @@ def run_loops(arguments: argparse.Namespace) -> int:
     check_folder(folder)
     with progress_on(arguments.draft, arguments.quiet) as progress:
         made = loop_files(draft, folder, draft_name(draft), options, progress)
-    keep(arguments, folder, made)
+        keep(arguments, folder, made)
     tell(arguments, made, f"{folder}, {next(iter(made.files)).name} the first")
     return 0
 
@@ -58,13 +59,16 @@ def keep(arguments: argparse.Namespace, folder: Path, made: Made) -> None:
     write_into(folder, made.files, arguments.force)
 
 
-def tell(arguments: argparse.Namespace, made: Made, where: str) -> None:
+def tell(arguments: argparse.Namespace, made: Made, where: str, removed: Sequence[Path] = ()) -> None:
     """Say how many files were written and where, with the caution on loudness; as JSON if asked."""
     if arguments.json:
-        Output().raw(
-            json.dumps({"draft": arguments.draft, "files": [str(path) for path in made.files]}, indent=2)
-        )
+        told = {"draft": arguments.draft, "files": [str(path) for path in made.files]}
+        if removed:
+            told["removed"] = [str(path) for path in removed]
+        Output().raw(json.dumps(told, indent=2))
         return
     output = Output()
     output.line(f"Written: {len(made.files)} files in {where}")
+    if removed:
+        output.line(f"Removed: {len(removed)} files of the earlier lesson that this one does not have")
     output.line(LOUDNESS)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from transcriber.cli.console import say_warning
 from transcriber.errors import TranscriberError
-from transcriber.files import write_all_whole
+from transcriber.files import Content, write_all_whole
 
 
 def check_free(paths: Sequence[Path], force: bool) -> None:
@@ -40,18 +40,20 @@ def check_folder(folder: Path) -> None:
 
 
 def remove_left_behind(folder: Path, name: str, formats: Sequence[str], files: Iterable[Path]) -> list[Path]:
-    """Remove the pages and pictures of an earlier export that was just replaced by one of fewer; say so.
-
-    A file that cannot be removed is told of and stays.
-    """
+    """Remove the pages and pictures of an earlier export that was just replaced by one of fewer; say so."""
     from transcriber.pipeline import left_behind
 
+    return remove_old(left_behind(folder, name, formats, files))
+
+
+def remove_old(paths: Iterable[Path]) -> list[Path]:
+    """Remove files of an earlier run; one that cannot be removed is told of and stays."""
     removed = []
-    for path in left_behind(folder, name, formats, files):
+    for path in paths:
         try:
             path.unlink()
         except OSError as error:
-            say_warning(f"'{path}' is of an earlier export and cannot be removed: {error.strerror or error}")
+            say_warning(f"'{path}' is of an earlier run and cannot be removed: {error.strerror or error}")
         else:
             removed.append(path)
     return removed
@@ -62,7 +64,7 @@ def removed_words(removed: Sequence[Path]) -> str:
     return "Removed, as the earlier export had more of them: " + ", ".join(str(path) for path in removed)
 
 
-def write_into(folder: Path, files: Mapping[Path, bytes], force: bool) -> None:
+def write_into(folder: Path, files: Mapping[Path, Content], force: bool) -> None:
     """Write all files or none, in a folder or folders within it; those made for them go again if none is.
 
     Raises
