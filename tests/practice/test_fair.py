@@ -171,3 +171,43 @@ def test_a_beginners_ear_lets_pass_what_a_strict_one_does_not():
     said = {ear: check_attempt(draft(), attempt, TOLERANCES[ear]).notes[number].remarks for ear in EARS}
     assert said["beginner"] == ()
     assert "late" in said["strict"]
+
+
+def struck_twice():
+    """The line with one long plain note struck again half-way; the line as played, and when."""
+    number = next(
+        n
+        for n in range(3, len(LINE.notes) - 1)
+        if LINE.notes[n].length >= 1 and not {*LINE.notes[n].techniques, *LINE.notes[n + 1].techniques}
+    )
+    note = LINE.notes[number]
+    half = replace(note, length=note.length / 2)
+    again = replace(half, start=note.start + note.length / 2)
+    return replace(LINE, notes=(*LINE.notes[:number], half, again, *LINE.notes[number + 1 :])), number
+
+
+@pytest.mark.parametrize("kind", ["", "metronome"])
+def test_a_note_struck_twice_is_one_too_many_and_a_click_over_it_is_not(kind):
+    """Clicks fall on every half beat, so one is where a long note might have been struck again."""
+    line, number = struck_twice()
+    slow = [replace(each, tempo_bpm=0.6 * LINE.tempo_bpm) for each in (LINE, line)]
+    found = []
+    for each in slow:
+        sound = np.concatenate([np.zeros(round(LEAD_S * SAMPLE_RATE_HZ)), played(each)])
+        first_s = LEAD_S + play(each, 5).notes[0].onset_s
+        found.append(answer(surrounded(sound, first_s, kind, 0.5 * BEAT_S / 0.6, 3)))
+    assert wrong(found[0]) == []
+    assert [extra.pitch_midi for extra in found[1].extra] == [draft().notes[number].pitch_midi]
+    assert found[1].extra[0].after == draft().notes[number].id
+
+
+def test_a_note_that_listening_left_out_is_found_in_the_sound():
+    """Every plain note in turn is taken out of what was heard; the sound itself says that it was played."""
+    full = as_drafted()
+    for number in range(len(LINE.notes)):
+        if {*LINE.notes[number].techniques} or LINE.notes[number].start == 0:
+            continue
+        notes = tuple(note for n, note in enumerate(full.heard.notes) if n != number)
+        deaf = replace(full, heard=replace(full.heard, notes=notes))
+        report = check_attempt(draft(), deaf, TOLERANCES["intermediate"])
+        assert report.notes[number].verdict == "played", number

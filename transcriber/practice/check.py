@@ -93,16 +93,29 @@ def _found(
         if counts[j] == number
     }
     for number in _left_out_alone(found, len(wanted)):
-        if counts[number] >= 0 and wanted[number].pitch is not None:
-            time_s = found_after_all(attempt, wanted, number, found, alignment.shift, alignment.beat_s)
-            if time_s is not None:
-                found[number] = Found(None, time_s, counts[number])
-                continue
-            both = two_in_one(attempt, wanted, number, found, (alignment.shift, alignment.beat_s))
-            if both is not None:
-                found[number] = Found(None, both[0], counts[number])
-                found[number + 1] = Found(None, both[1], found[number + 1].passage)
+        passage = _pass_of(number, counts, found)
+        if passage is None or wanted[number].pitch is None:
+            continue
+        # Its neighbours in the same pass, though some of them count as they were played later.
+        around = {j: Found(i, played[i].onset_s, passage) for i, j in passes[passage].pairs}
+        around |= {j: one for j, one in found.items() if one.passage == passage}
+        time_s = found_after_all(attempt, wanted, number, around, alignment.shift, alignment.beat_s)
+        if time_s is not None:
+            found[number] = Found(None, time_s, passage)
+            continue
+        both = two_in_one(attempt, wanted, number, found, (alignment.shift, alignment.beat_s))
+        if both is not None:
+            found[number] = Found(None, both[0], passage)
+            found[number + 1] = Found(None, both[1], found[number + 1].passage)
     return found
+
+
+def _pass_of(number: int, counts: Sequence[int], found: Mapping[int, Found]) -> int | None:
+    """The pass that a note belongs to, also just before its first and after its last note."""
+    if counts[number] >= 0:
+        return counts[number]
+    near = [found[other] for other in (number - 1, number + 1, number - 2, number + 2) if other in found]
+    return near[0].passage if near else None
 
 
 def _left_out_alone(found: Mapping[int, Found], count: int) -> list[int]:

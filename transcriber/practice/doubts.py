@@ -22,7 +22,10 @@ BoolArray = npt.NDArray[np.bool_]
 FAINT_SHARE = 0.4
 # A rise of the pick's band below this is no stroke.
 NO_STROKE_DB = 3.0
-_TOUCHES_S, _BLIP_S = 0.06, 0.12
+# A string struck anew while it sounds gets louder; one that goes on under a click does not. Levels that fall
+# by more than the second bound belong to something else, and tell nothing.
+LOUDER_DB, _FALLS_DB = 0.3, -20.0
+_TOUCHES_S, BLIP_S = 0.06, 0.12
 # A hand does not strike a string again so soon by mistake: common practice (eight strokes a second are fast).
 _REPICKED_S = 0.125
 _FEWEST_CLICKS = 3
@@ -78,10 +81,14 @@ def doubts_of(attempt: Attempt) -> Doubts:
 
 def _goes_on(attempt: Attempt, clicks: ClickRow, head: HeardNote, note: HeardNote, after_split: bool) -> bool:
     """Whether what looks like a note is the one before going on."""
-    at_click = clicks.near(note.onset_s)
-    moves = note.has("hammer_on", "pull_off", "slide", "bend", "pre_bend")
-    at_once = note.onset_s - head.onset_s < _REPICKED_S
-    return at_click or after_split or at_once or (not moves and attempt.attack(note.onset_s) < NO_STROKE_DB)
+    if clicks.near(note.onset_s) or after_split or note.onset_s - head.onset_s < _REPICKED_S:
+        return True
+    if note.has("bend", "pre_bend"):
+        return False
+    moves = note.has("hammer_on", "pull_off", "slide")
+    if not moves and attempt.attack(note.onset_s) < NO_STROKE_DB:
+        return True
+    return _FALLS_DB < attempt.struck_again(note.pitch_midi, note.onset_s) < LOUDER_DB
 
 
 def _is_blip(clicks: ClickRow, head: HeardNote, notes: Sequence[HeardNote]) -> bool:
@@ -89,7 +96,7 @@ def _is_blip(clicks: ClickRow, head: HeardNote, notes: Sequence[HeardNote]) -> b
     if len(notes) < 2 or notes[1].pitch_midi != head.pitch_midi:
         return False
     lasts_s = notes[1].onset_s - notes[0].onset_s
-    return lasts_s < _BLIP_S and clicks.near(notes[0].onset_s)
+    return lasts_s < BLIP_S and clicks.near(notes[0].onset_s)
 
 
 @dataclass(frozen=True)

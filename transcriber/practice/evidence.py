@@ -23,6 +23,8 @@ _BEFORE_S, _AFTER_S = 0.045, 0.03
 _PARTIALS, _PARTIAL_WIDTH = 6, 0.025
 _FLOOR_BELOW_DB = 60.0
 _RISE_PERIODS, _RISE_S, _GUARD_S = 16, (0.08, 0.16), 0.015
+_USUAL_STEP_S, _MOST_WINDOWS, _USUAL_SHARE = 0.2, 300, 30.0
+_NEAR_S = (-0.03, -0.015, 0.0, 0.015, 0.03)
 _NOTE_REACH_CENTS, _FEWEST_FRAMES = 80.0, 8
 # A hand takes a string down by more than this within a tenth of a second; plain decay takes it by less.
 _DAMPED_DB, _BELOW_FLOOR_DB = 12.0, 20.0
@@ -124,11 +126,24 @@ class Attempt:
 
     def comes_up(self, midi: float, time_s: float, apart_from: tuple[float, ...]) -> float:
         """Rise in dB of a note's partials at a time, those that others share left out; 0 if none is left."""
+        for span_s in (self.rise_span(midi), _RISE_S[1]):
+            then = self.level_of(midi, time_s - _GUARD_S - span_s, time_s - _GUARD_S, apart_from)
+            now = self.level_of(midi, time_s, time_s + span_s, apart_from)
+            if then is not None and now is not None:
+                return now - max(then, self.floor_db)
+        return 0.0
+
+    def rise_span(self, midi: float) -> float:
+        """Seconds of sound on either side of a time in which `comes_up` looks for a pitch."""
         period_s = 1.0 / midi_to_hz(midi, self.heard.reference_hz)
-        span_s = min(max(_RISE_PERIODS * period_s, _RISE_S[0]), _RISE_S[1])
-        then = self.level_of(midi, time_s - _GUARD_S - span_s, time_s - _GUARD_S, apart_from)
-        now = self.level_of(midi, time_s, time_s + span_s, apart_from)
-        return 0.0 if then is None or now is None else now - max(then, self.floor_db)
+        return min(max(_RISE_PERIODS * period_s, _RISE_S[0]), _RISE_S[1])
+
+    def struck_again(self, midi: float, time_s: float) -> float:
+        """Rise in dB of a pitch that sounds already: above 0 where it is struck anew, whatever clicks there.
+
+        The most of a few times near the one given; a string that only goes on dies away.
+        """
+        return max(self.comes_up(midi, time_s + off, ()) for off in _NEAR_S)
 
     def as_note(self, pitch: int, height: float, onset_s: float, until_s: float) -> HeardNote | None:
         """A note that listening left out, read from the pitch track; None where too little of it is clear."""
@@ -162,6 +177,14 @@ class Attempt:
         rows = np.convolve(inside, np.ones(3), "valid") >= 3
         first = float(times[int(np.argmax(rows))]) if len(rows) and rows.any() else None
         return float(inside.mean()), first
+
+    def usual_level(self, midi: float, apart_from: tuple[float, ...], window_s: float) -> float | None:
+        """Level in dB that a pitch has through most of the attempt: what a drone or a backing makes of it."""
+        last_s = self.start_s + len(self.samples) / self.rate_hz - window_s
+        times = np.arange(self.start_s, last_s, max(_USUAL_STEP_S, (last_s - self.start_s) / _MOST_WINDOWS))
+        levels = [self.level_of(midi, time, time + window_s, apart_from) for time in times]
+        told = [level for level in levels if level is not None]
+        return float(np.percentile(told, _USUAL_SHARE)) if told else None
 
     def level_of(
         self, midi: float, from_s: float, to_s: float, apart_from: tuple[float, ...]

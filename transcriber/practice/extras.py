@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from transcriber.practice.doubts import BLIP_S, LOUDER_DB, ClickRow
 from transcriber.practice.evidence import Attempt
 from transcriber.practice.found import Found
 from transcriber.practice.report import ExtraNote
@@ -19,6 +20,8 @@ _LEAST_ATTACK_DB = 8.0
 # One as loud as the line that lasts a while needs less of a stroke to be believed.
 _LOUD_SHARE, _LOUD_LASTS_S, _LOUD_ATTACK_DB = 0.75, 0.1, 3.0
 _LEAST_SURE = 0.35
+# A pitch that did not sound before comes up by more than this when it is played.
+_COMES_UP_DB = 6.0
 
 
 def extra_notes(
@@ -40,6 +43,7 @@ def extra_notes(
     matched = [note for i, note in enumerate(played) if i not in set(left)]
     usual = float(np.median([note.velocity for note in matched])) if matched else 0.0
     held = _held_pitches(attempt, left)
+    clicks = ClickRow.of(attempt.heard.clicks_s)
     found_order = sorted(found.items(), key=lambda item: item[1].onset_s)
     listed = []
     for i in left:
@@ -50,6 +54,7 @@ def extra_notes(
             note.velocity < _QUIET_SHARE * usual
             or note.pitch_midi in held
             or not _is_note(attempt, note, usual)
+            or _is_click(attempt, clicks, note, last, shift)
         ):
             continue
         if last is not None and _part_of(attempt, note, last, shift):
@@ -74,6 +79,20 @@ def _is_note(attempt: Attempt, note: HeardNote, usual: float) -> bool:
     if loud and attempt.attack(note.onset_s) >= _LOUD_ATTACK_DB:
         return True
     return note.has("hammer_on", "pull_off", "slide") or attempt.attack(note.onset_s) >= _LEAST_ATTACK_DB
+
+
+def _is_click(
+    attempt: Attempt, clicks: ClickRow, note: HeardNote, last: Wanted | None, shift: int
+) -> bool:
+    """Whether a click, not a string, was taken for a note: its pitch does not come up in what sounds."""
+    if clicks.near(note.onset_s) and note.end_s - note.onset_s < BLIP_S:
+        return True
+    sounding = None if last is None or last.pitch is None else last.pitch + shift
+    if sounding == note.pitch_midi:
+        return attempt.struck_again(note.pitch_midi, note.onset_s) < LOUDER_DB
+    apart = () if sounding is None else (float(sounding),)
+    up = attempt.comes_up(note.pitch_midi, note.onset_s, apart)
+    return up != 0.0 and up < _COMES_UP_DB
 
 
 def _part_of(attempt: Attempt, note: HeardNote, last: Wanted, shift: int) -> bool:

@@ -26,6 +26,8 @@ _SHORT_AT_LEAST_S, _LONG_AT_LEAST_S = 0.12, 0.2
 _LONGEST_JUDGED_S = 1.6
 _CUT_BY_NOTE_S = 0.08
 _FAR_OFF = 7
+_SHORTEST_HEARD_S = 0.06
+_AROUND_END_S = (-0.1, -0.05, 0.0, 0.05, 0.1)
 # Farther off it is another note, or an octave's slip of the tracker.
 _OTHER_NOTE_CENTS = 75.0
 
@@ -97,6 +99,7 @@ class Judge:
         until = here.onset_s + _LONGEST_JUDGED_S
         if after is not None and after.onset_s > here.onset_s:
             until = min(until, after.onset_s)
+        until = min([until, *(onset for onset in self._onsets if onset > here.onset_s + _SHORTEST_HEARD_S)])
         return self._attempt.as_note(want.pitch + self._shift, want.height, here.onset_s, until)
 
     def _closer(
@@ -218,7 +221,11 @@ class Judge:
         due = max(want.length * beat_s, sounded)
         rest = (following.at - want.at) * beat_s - due
         over = heard.end_s - heard.onset_s - due
-        return over > max(_LONG_AT_LEAST_S, self._ear.rest_share * rest)
+        if over <= max(_LONG_AT_LEAST_S, self._ear.rest_share * rest):
+            return False
+        # A drone or a backing may hold the pitch after the hand has damped it.
+        pitch, end_s = self._sounding(number, self._found[number]), heard.onset_s + due
+        return not any(self._attempt.damped(pitch, end_s + off) for off in _AROUND_END_S)
 
     def _cents(self, want: Wanted, heard: HeardNote) -> float | None:
         """Median distance from the fret's pitch of a note that is not meant to move."""
@@ -261,8 +268,20 @@ class Judge:
             return False
         after = self._found.get(number + 1)
         until = here.onset_s + 1.0 if after is None or after.onset_s < here.onset_s else after.onset_s
-        onsets = (before.onset_s, here.onset_s, until)
-        return rings_on(self._attempt, self._wanted[number - 1], self._wanted[number], onsets, self._shift)
+        notes = (self._wanted[number - 1], self._wanted[number])
+        pitches = (self._sounding(number - 1, before), self._sounding(number, here))
+        return rings_on(self._attempt, notes, pitches, (before.onset_s, here.onset_s, until))
+
+    def _sounding(self, number: int, here: Found) -> float:
+        """The pitch that a note was played at, which may be another one or out of tune."""
+        wanted = float((self._wanted[number].pitch or 0) + self._shift)
+        if here.played is None:
+            return wanted
+        heard = self._attempt.heard.notes[here.played]
+        cents = heard.contour_cents[np.isfinite(heard.contour_cents)]
+        off = float(np.median(cents)) / 100.0 if len(cents) else 0.0
+        wrong = self._wrong_pitch(number, heard, here.onset_s)
+        return (wanted if wrong is None else float(wrong + self._shift)) + (off if abs(off) < 0.5 else 0.0)
 
     def _pick_scale(self) -> PickScale | None:
         """What a pick sounds like here, by the notes that are to be picked and were played."""

@@ -9,12 +9,17 @@ from transcriber.practice.wanted import Wanted
 RINGS_DB = -12.0
 # What lies this far below the note that is meant is not heard beside it.
 HEARD_DB = -26.0
+# A drone or a backing that holds the pitch is no louder than it is when that note is not played.
+ABOVE_ROOM_DB = 6.0
 _BEFORE_S, _AFTER_S, _WINDOW_S = 0.02, 0.09, 0.15
 _SHORTEST_S = 0.2
 
 
 def rings_on(
-    attempt: Attempt, before: Wanted, want: Wanted, onsets_s: tuple[float, float, float], shift: int
+    attempt: Attempt,
+    notes: tuple[Wanted, Wanted],
+    pitches: tuple[float, float],
+    onsets_s: tuple[float, float, float],
 ) -> bool:
     """Tell whether the note before still sounds well into a note on another string.
 
@@ -24,13 +29,15 @@ def rings_on(
     Parameters
     ----------
     attempt : Attempt
-    before, want : Wanted
+    notes : (Wanted, Wanted)
         Neighbours in the line.
+    pitches : (float, float)
+        What was played of each, as MIDI numbers.
     onsets_s : (float, float, float)
         Of the note before, of the note, and of what follows it.
-    shift : int
-        Semitones by which the attempt is higher.
     """
+    before, want = notes
+    old, new = pitches
     previous_s, onset_s, until_s = onsets_s
     if before.note.has("let_ring", "natural_harmonic") or before.pitch is None or want.pitch is None:
         return False
@@ -38,11 +45,13 @@ def rings_on(
         return False
     if until_s - onset_s < _AFTER_S + _WINDOW_S or onset_s - previous_s < _SHORTEST_S:
         return False
-    old, new = float(before.pitch + shift), float(want.pitch + shift)
     first = max(previous_s + 0.03, onset_s - _BEFORE_S - _WINDOW_S)
     then = attempt.level_of(old, first, onset_s - _BEFORE_S, (new,))
     span = (onset_s + _AFTER_S, onset_s + _AFTER_S + _WINDOW_S)
     now, own = attempt.level_of(old, *span, (new,)), attempt.level_of(new, *span, (old,))
     if then is None or now is None or own is None:
         return False
-    return now - then > RINGS_DB and now - own > HEARD_DB
+    if now - then <= RINGS_DB or now - own <= HEARD_DB:
+        return False
+    room = attempt.usual_level(old, (new,), _WINDOW_S)
+    return room is None or now - room > ABOVE_ROOM_DB
