@@ -44,9 +44,9 @@ def phenomenon_take(name: str, set_name: str, seed: int) -> tuple[Performance, n
         other = _sound_of(replace(performance, notes=doubles), set_name, effects, detune, seed)
         sound = np.pad(sound, (0, max(0, len(other) - len(sound))))
         sound[: len(other)] += other
-    residue = [_open_residue(note) for note in performance.notes if note.techniques and _touched(note)]
-    if residue:
-        sound = sound + _residue(replace(performance, notes=tuple(residue)), set_name, seed, len(sound))
+    touched = tuple(note for note in performance.notes if note.techniques and _touched(note))
+    if touched:
+        sound = sound + _residue(replace(performance, notes=touched), set_name, seed, sound)
     sound = _laid_over(sound, performance, set_name, effects, seed)
     return performance, sound.astype(np.float32), 440.0 * 2 ** (detune / 12)
 
@@ -79,24 +79,44 @@ def _touched(note: PlayedNote) -> bool:
     return any(technique.kind == "natural_harmonic" for technique in note.techniques)
 
 
-def _open_residue(note: PlayedNote) -> PlayedNote:
+def _open_residue(note: PlayedNote, off_semitones: float) -> PlayedNote:
     """The open string under a touched harmonic, whose own partials the touch leaves at some -46 dB."""
     pitch = GUITAR.open_midi(note.string)
-    return replace(note, fret=0, pitch_midi=pitch, techniques=(), curve_semitones=0 * note.curve_semitones)
+    curve = 0 * note.curve_semitones + off_semitones
+    return replace(note, fret=0, pitch_midi=pitch, techniques=(), curve_semitones=curve)
 
 
-def _residue(performance: Performance, set_name: str, seed: int, length: int) -> np.ndarray:
+def _residue(touched: Performance, set_name: str, seed: int, sound: np.ndarray) -> np.ndarray:
     """What three recorded harmonics (shared takes of another guitar) show at 40 to 58 dB below the
     fundamental.
+
+    One string sounds both, so they are in tune: what a first rendering is off is taken out in a second.
     """
-    if set_name == "synth":
-        open_sound = render_performance(performance, _tone((), 0.0, seed), seed, RATE)
-    else:
-        open_sound = _spliced(performance, set_name, ())
-    quiet = np.zeros(length)
-    kept = open_sound[:length] * 10 ** (RESIDUE_DB / 20)
-    quiet[: len(kept)] = kept
+    off = [0.0] * len(touched.notes)
+    for _ in range(2):
+        notes = tuple(_open_residue(note, by) for note, by in zip(touched.notes, off, strict=True))
+        opened = replace(touched, notes=notes)
+        quiet = np.zeros(len(sound))
+        if set_name == "synth":
+            kept = render_performance(opened, _tone((), 0.0, seed), seed, RATE)[: len(sound)]
+        else:
+            kept = _spliced(opened, set_name, ())[: len(sound)]
+        quiet[: len(kept)] = kept * 10 ** (RESIDUE_DB / 20)
+        off = [
+            by + 12 * np.log2(_sounding_hz(note, sound) / _sounding_hz(note, quiet))
+            for note, by in zip(touched.notes, off, strict=True)
+        ]
     return quiet
+
+
+def _sounding_hz(note: PlayedNote, sound: np.ndarray) -> float:
+    """Where a touched note's own partial really is, within half a semitone of where it is written."""
+    stretch = sound[round((note.onset_s + 0.06) * RATE) : round(note.end_s * RATE)]
+    levels = np.abs(np.fft.rfft(stretch * np.hanning(len(stretch)), 1 << 19))
+    places = np.arange(len(levels)) * RATE / (1 << 19)
+    written = 440.0 * 2 ** ((note.pitch_midi - 69) / 12)
+    near = np.abs(12 * np.log2(np.maximum(places, 1e-9) / written)) < 0.5
+    return float(places[near][np.argmax(levels[near])])
 
 
 def _tone(effects: tuple[str, ...], detune: float, seed: int) -> Tone:

@@ -118,6 +118,14 @@ def until(condition, seconds: float = 30.0):
     raise AssertionError("it did not come to be in time")
 
 
+STANDING = """() => ({
+    under_way: page.store.pending, revision: page.store.sheet.revision, chosen: page.chosen,
+    keyboard_on: document.activeElement.outerHTML.slice(0, 80), focused: document.hasFocus(),
+    said: document.getElementById("notices").innerText, visible: document.visibilityState,
+})"""
+"""What a page that does nothing is waiting for."""
+
+
 class Held:
     """Requests of a page to an address are held back until they are let go, as by a slow server."""
 
@@ -144,7 +152,7 @@ class Held:
         """Wait until a request is held back."""
         end = time.monotonic() + 30.0
         while not self._waiting:
-            assert time.monotonic() < end, "nothing was asked for in time"
+            assert time.monotonic() < end, f"nothing was asked for in time: {self._page.evaluate(STANDING)}"
             # The browser's word of a request only comes in while it is listened to.
             self._page.wait_for_timeout(20)
 
