@@ -10,13 +10,12 @@ import numpy as np
 
 from transcriber.notation.bars import RESOLUTION, Onsets, Rival, grammar_score, moved
 from transcriber.notation.cues import bar_features, feature_row, probabilities
-from transcriber.notation.ending import steady, with_ending, with_opening
 from transcriber.notation.guide import Guide
-from transcriber.notation.hypotheses import Opening, Reading, Strata
+from transcriber.notation.hypotheses import Reading
 from transcriber.notation.line import Line
-from transcriber.notation.parameters import Grammar, RhythmParameters
-from transcriber.notation.search import BeamSearch
-from transcriber.notation.vocabulary import FloatArray, IntArray, build_vocabulary
+from transcriber.notation.parameters import RhythmParameters
+from transcriber.notation.reading import grammar_of, read_line
+from transcriber.notation.vocabulary import FloatArray, IntArray
 from transcriber.records.told import Told
 from transcriber.records.written import Meter
 
@@ -97,21 +96,17 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
     if rival.factor != 1 or rival.offset:
         again = replace(told, tempo_bpm=(chosen.tempo_bpm, chosen.tempo_bpm), meter=rival.meter)
         tick = int(chosen.place[0] % RESOLUTION)
-        reading = read_line(line, again, guide, parameters, rival.meter.compound, tick)
-    if guide is None or not guide.through:
-        reading = with_ending(line, reading, rival.meter.compound, parameters)
-    first_beat = int(reading.beat[0])
-    if guide is None and told.pickup is None:
-        reading = with_opening(line, reading, rival.meter.compound, parameters)
+        compound, free = rival.meter.compound, chosen.reading.free_notes
+        reading = read_line(line, again, guide, parameters, compound, tick, free)
     taps = max(rival.meter.beats // rival.meter.tap, 1)
     if guide is not None and guide.downbeat_known:
         shift, sure = 0, 0.99
     elif told.pickup is not None and told.pickup > 0:
         shift, sure = int(reading.beat[0]) + _pickup_shift(reading, rival.meter, told, parameters), 0.99
     else:
-        shift, sure = first_beat + rival.shift, float(chance[best])
-        # A free pickup may have been longer than it was counted, but no longer than a bar.
-        shift -= max(shift - int(reading.beat[0]), 0) // taps * taps
+        sure = float(chance[best])
+        first_beat = int(reading.beat[0])
+        shift = first_beat + (_ahead(reading, chosen, parameters) + rival.shift - first_beat) % taps
         # Told that no note comes before bar 1, a late entry stands in bar 1.
         shift -= taps if told.pickup == 0 and rival.shift else 0
     same = np.array([option.rival.factor == rival.factor for option in found])
@@ -122,6 +117,18 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
         float(p) for option, p in zip(found, chance, strict=True) if _count_of(option) == _count_of(chosen)
     )
     return Decision(reading, rival.meter, shift, sure, count, other)
+
+
+def _ahead(reading: Reading, chosen: Option, parameters: RhythmParameters) -> int:
+    """Beats by which a reading made anew counts most notes higher than the rival does."""
+    ticks = grammar_of(parameters, chosen.rival.meter.compound).ticks
+    kept = ~chosen.reading.extra
+    place = np.zeros(len(kept))
+    place[kept] = chosen.place / RESOLUTION
+    both = kept & ~reading.extra
+    ahead = np.rint(reading.beat[both] + reading.tick[both] / ticks - place[both]).astype(np.int64)
+    values, counts = np.unique(ahead, return_counts=True)
+    return int(values[np.argmax(counts)])
 
 
 def _count_of(option: Option) -> tuple[bool, Fraction, Fraction]:
@@ -175,50 +182,6 @@ def options(line: Line, told: Told, guide: Guide | None, parameters: RhythmParam
         gain = reading.score - scores.get(False, reading.score)
         found += _count(line, reading, own, told, guide, parameters, gain)
     return found
-
-
-def read_line(
-    line: Line,
-    told: Told,
-    guide: Guide | None,
-    parameters: RhythmParameters,
-    compound: bool,
-    tick: int | None = None,
-) -> Reading:
-    """Search one reading.
-
-    Parameters
-    ----------
-    line : Line
-    told : Told
-    guide : Guide or None
-    parameters : RhythmParameters
-    compound : bool
-        Whether tapped beats divide in three.
-    tick : int or None
-        Where in its beat the first note stands, in `bars.RESOLUTION` ticks.
-    """
-    grammar = grammar_of(parameters, compound)
-    vocabulary = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
-    first = None if tick is None else tick * grammar.ticks // RESOLUTION
-    opening = Opening(first)
-    onsets, tempo = line.onsets_s, told.tempo_bpm
-    if guide is not None:
-        opening = Opening(first, guide.beat_zero_s)
-        tempo = (60.0 / guide.period_s,) * 2
-        if guide.through:
-            # Onsets are told in beats of the guide, at a steady period.
-            onsets = guide.clock(parameters.timing).where(onsets) * guide.period_s
-            opening = Opening(first, 0.0, spread_per_tap=0.0)
-    strata = _strata(tempo, compound, told.meter, parameters)
-    beam = parameters.search.beam_open if tempo is None else parameters.search.beam_given
-    search = BeamSearch(vocabulary, steady(parameters.timing), parameters.search, strata, beam)
-    return search.run(onsets, line.accents, line.doubt, opening)
-
-
-def grammar_of(parameters: RhythmParameters, compound: bool) -> Grammar:
-    """The grammar of tapped beats that divide in three, or in two."""
-    return parameters.compound if compound else parameters.simple
 
 
 def _count(
@@ -307,33 +270,3 @@ def _other_tempo(found: list[Option], chance: FloatArray, same: np.ndarray, read
     # Half and double were weighed above.
     octave = min(abs(np.log2(ratio)) % 1, 1 - abs(np.log2(ratio)) % 1) < 0.15
     return 60.0 / reading.runner_up_period_s if close and not octave else None
-
-
-def _strata(
-    tempo_bpm: tuple[float, float] | None, compound: bool, meter: Meter | None, parameters: RhythmParameters
-) -> Strata:
-    prior = parameters.tempo
-    bound = prior.given_bound
-    if tempo_bpm is None:
-        # Where the tapped note is not a quarter, the usual range moves with it.
-        factor = 1.0 if compound or meter is None else meter.unit / 4.0
-        tempi = _grid(prior.lowest_bpm, prior.highest_bpm, prior.grid_ratio) * factor
-        centre = prior.compound_median_bpm if compound else prior.median_bpm * factor
-        spread = prior.log_sd
-    elif tempo_bpm[0] == tempo_bpm[1]:
-        centre, spread = tempo_bpm[0], prior.given_sd
-        tempi = centre * np.exp(spread * np.array([-1.0, 0.0, 1.0]))
-    else:
-        tempi = _grid(*tempo_bpm, prior.grid_ratio)
-        centre = float(np.sqrt(tempo_bpm[0] * tempo_bpm[1]))
-        spread = max(prior.given_sd, float(np.log(tempo_bpm[1] / tempo_bpm[0])) / 2)
-    ratios = [np.nan] if compound else [np.nan, *parameters.swing_ratios]
-    tempo = np.repeat(tempi, len(ratios))
-    swing = np.tile(np.array(ratios), len(tempi))
-    log_prior = -0.5 * (np.log(tempo / centre) / spread) ** 2
-    log_prior = log_prior - np.where(np.isnan(swing), 0.0, parameters.swing_cost)
-    return Strata(60.0 / tempo, swing, log_prior, bound)
-
-
-def _grid(low: float, high: float, ratio: float) -> FloatArray:
-    return np.geomspace(low, high, int(np.ceil(np.log(high / low) / np.log(ratio))) + 1)

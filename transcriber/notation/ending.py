@@ -68,8 +68,10 @@ def with_ending(line: Line, reading: Reading, compound: bool, parameters: Rhythm
     return _joined(reading, slow, first)
 
 
-def with_opening(line: Line, reading: Reading, compound: bool, parameters: RhythmParameters) -> Reading:
-    """Read the first notes once more, as if some were played freely before the beat, and keep the likelier.
+def free_opening(
+    line: Line, reading: Reading, compound: bool, parameters: RhythmParameters, tick: int | None = None
+) -> int:
+    """Tell how many steps from note to note are played freely before the beat sets in.
 
     Parameters
     ----------
@@ -79,22 +81,18 @@ def with_opening(line: Line, reading: Reading, compound: bool, parameters: Rhyth
     compound : bool
         Whether tapped beats divide in three.
     parameters : RhythmParameters
-
-    Returns
-    -------
-    Reading
-        The same, or with other places for the first notes; beat 0 stays where it is, so that they may begin
-        before it.
+    tick : int or None
+        Where in its beat the first note stands, if that is known, in the grammar's ticks.
     """
     kept = np.flatnonzero(~reading.extra)
     if len(kept) < _FEWEST + _MOST_FREE:
-        return reading
+        return 0
     head = slice(0, int(kept[:_HEAD_NOTES][-1]) + 1)
     pace = kept[_MOST_FREE:][:_PACE_NOTES]
     taps = float(reading.position[pace[-1]] - reading.position[pace[0]])
     seconds = float(line.onsets_s[pace[-1]] - line.onsets_s[pace[0]])
     if taps <= 0 or seconds <= 0:
-        return reading
+        return 0
     grammar = parameters.compound if compound else parameters.simple
     words = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
     swing = np.nan if reading.swing is None else reading.swing
@@ -102,37 +100,12 @@ def with_opening(line: Line, reading: Reading, compound: bool, parameters: Rhyth
     beam = parameters.search.beam_given
     search = BeamSearch(words, steady(parameters.timing), parameters.search, strata, beam)
 
-    def read(free_notes: int) -> Reading:
-        opening = Opening(free_notes=free_notes, free_sd=parameters.free_opening_sd)
-        return search.run(line.onsets_s[head], line.accents[head], line.doubt[head], opening)
+    def score(free_notes: int) -> float:
+        opening = Opening(tick, free_notes=free_notes, free_sd=parameters.free_opening_sd)
+        return search.run(line.onsets_s[head], line.accents[head], line.doubt[head], opening).score
 
-    plain = read(0)
-    free = max((read(count) for count in range(1, _MOST_FREE + 1)), key=lambda found: found.score)
-    if free.score - parameters.free_opening_cost <= plain.score:
-        return reading
-    return _opened(reading, free)
-
-
-def _opened(reading: Reading, free: Reading) -> Reading:
-    """Put the first notes where they were found anew, if what follows them stands where it stood."""
-    size = len(free.beat)
-    behind = free.beat - reading.beat[:size]
-    same = (behind == behind[-1]) & (free.tick == reading.tick[:size])
-    if not same[_MOST_FREE:].all():
-        return reading
-    first = int(np.flatnonzero(~same)[-1]) + 1 if not same.all() else 0
-
-    def before(head: np.ndarray, rest: np.ndarray) -> np.ndarray:
-        return np.concatenate([head[:first], rest[first:]])
-
-    return replace(
-        reading,
-        beat=before(free.beat - behind[-1], reading.beat),
-        tick=before(free.tick, reading.tick),
-        position=before(free.position - behind[-1], reading.position),
-        extra=before(free.extra, reading.extra),
-        certainty=before(np.minimum(free.certainty, 0.9), reading.certainty),
-    )
+    scores = [score(0), *(score(count) - parameters.free_opening_cost for count in range(1, _MOST_FREE + 1))]
+    return int(np.argmax(scores))
 
 
 def _joined(reading: Reading, slow: Reading, first: int) -> Reading:

@@ -71,6 +71,8 @@ class Reading:
         Starting period of that stratum; NaN for none.
     slowing : bool
         Whether the line slows to its end.
+    free_notes : int
+        Steps from note to note that are played freely before the beat sets in.
     """
 
     beat: IntArray
@@ -84,6 +86,7 @@ class Reading:
     runner_up: float
     runner_up_period_s: float
     slowing: bool = False
+    free_notes: int = 0
 
 
 @dataclass

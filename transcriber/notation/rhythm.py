@@ -12,13 +12,14 @@ import numpy.typing as npt
 from transcriber.errors import UsageError
 from transcriber.notation.bars import RESOLUTION
 from transcriber.notation.clock import Clock, smooth_clock
-from transcriber.notation.decide import Decision, decide, grammar_of, read_line
+from transcriber.notation.decide import Decision, decide
 from transcriber.notation.ending import steady
 from transcriber.notation.guide import Guide, find_guide
 from transcriber.notation.hypotheses import Reading
 from transcriber.notation.lengths import written_length
 from transcriber.notation.line import Line, line_of
 from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
+from transcriber.notation.reading import grammar_of, read_line
 from transcriber.notation.vocabulary import FloatArray
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.problem import Problem
