@@ -45,7 +45,13 @@ def with_ending(line: Line, reading: Reading, compound: bool, parameters: Rhythm
     kept = np.flatnonzero(~reading.extra)
     if len(kept) < _FEWEST:
         return reading
-    first = int(kept[max(len(kept) - _TAIL_NOTES, 0)])
+    beats = reading.beat[kept]
+    # Only from the first note of a beat on can its pattern be read anew.
+    opens = kept[np.diff(beats, prepend=beats[0] - 1) != 0]
+    opens = opens[opens >= kept[max(len(kept) - _TAIL_NOTES, 0)]]
+    if not len(opens):
+        return reading
+    first = int(opens[0])
     tail = slice(first, None)
     pace = kept[(kept >= first)][:_PACE_NOTES]
     taps = float(reading.position[pace[-1]] - reading.position[pace[0]])

@@ -133,7 +133,7 @@ def _held_to_downbeat(
         tick = (int(reading.tick[0]) + ticks // 2) % ticks * (RESOLUTION // ticks)
         tempo = 60.0 / reading.period_s
         again = replace(told, tempo_bpm=(tempo, tempo), meter=meter)
-        reading = read_line(line, again, guide, parameters, False, tick)
+        reading = read_line(line, again, guide, parameters, False, tick, reading.free_notes)
         place = float(_clock(reading, line, parameters).where(np.array([told.downbeat_s]))[0])
     taps = max(meter.beats // meter.tap, 1)
     shift = round(place) % taps
