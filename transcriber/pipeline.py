@@ -448,9 +448,7 @@ def format_paths(folder: Path, name: str, formats: Sequence[str]) -> tuple[Path,
     return tuple(folder / f"{name}{row.suffix}" for row in export_formats(formats) if row.single)
 
 
-def left_behind(
-    folder: Path, name: str, formats: Sequence[str], written: Iterable[Path]
-) -> tuple[Path, ...]:
+def left_behind(folder: Path, name: str, formats: Sequence[str], written: Iterable[Path]) -> tuple[Path, ...]:
     """Paths of pages and pictures that an earlier export of a draft left, which `written` has no more."""
     from transcriber.export.formats import left_behind as left_by
 

@@ -75,9 +75,7 @@ def cues(draft: Draft) -> tuple[Cue, ...]:
     return tuple(found)
 
 
-def _by_phrase(
-    draft: Draft, notes: Sequence[DraftNote]
-) -> list[tuple[Phrase | None, list[DraftNote]]]:
+def _by_phrase(draft: Draft, notes: Sequence[DraftNote]) -> list[tuple[Phrase | None, list[DraftNote]]]:
     def phrase_of(note: DraftNote) -> Phrase | None:
         return next((one for one in draft.phrases if one.start_s <= note.onset_s < one.end_s), None)
 

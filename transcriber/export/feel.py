@@ -114,4 +114,3 @@ def _local_line(beats: tuple[float, ...], index: int) -> float:
         w * (at - centre) * (beats[at] - level) for w, at in zip(weights, range(low, high), strict=True)
     )
     return level + (slope / across if across > 0 else 0.0) * (index - centre)
-

@@ -114,9 +114,7 @@ def _with_graces(
             trailing.append(grace)
     decorated = []
     for line, (voice, events) in enumerate(lines):
-        graced = [
-            replace(event, graces=tuple(hung.get((line, at), ()))) for at, event in enumerate(events)
-        ]
+        graced = [replace(event, graces=tuple(hung.get((line, at), ()))) for at, event in enumerate(events)]
         decorated.append((voice, tuple(graced)))
     return decorated, tuple(trailing)
 

@@ -14,6 +14,7 @@ from transcriber.notation.guide import Guide
 from transcriber.notation.hypotheses import Reading
 from transcriber.notation.line import Line
 from transcriber.notation.parameters import RhythmParameters
+from transcriber.notation.pickup import Lead
 from transcriber.notation.reading import grammar_of, read_line
 from transcriber.notation.vocabulary import FloatArray, IntArray
 from transcriber.records.told import Told
@@ -90,6 +91,41 @@ def decide(line: Line, told: Told, guide: Guide | None, parameters: RhythmParame
     """
     found = options(line, told, guide, parameters)
     chance = probabilities(np.array([option.features for option in found]), parameters.bars)
+    best = _likeliest(found, chance)
+    if guide is None and told.pickup and found[best].reading.free_notes:
+        lead = Lead.before(line, found[best].reading.free_notes, told.pickup)
+        return _after_free_pickup(line, lead, told, parameters)
+    return _decided(line, told, guide, parameters, found, chance)
+
+
+def _after_free_pickup(line: Line, lead: Lead, told: Told, parameters: RhythmParameters) -> Decision:
+    """Decide on what follows a pickup told but played freely; then put the pickup before it.
+
+    Its notes say nothing about the beat; but bar 1 begins where neither is stretched out of all bounds.
+    """
+    body, rest = line.since(lead.notes), replace(told, pickup=None)
+    found = options(body, rest, None, parameters)
+    chance = probabilities(np.array([option.features for option in found]), parameters.bars)
+    likely = np.array([lead.likelihood(option.rival, option.place, option.tempo_bpm) for option in found])
+    chance = chance * np.maximum(likely, 1e-300)
+    chance /= chance.sum()
+    decision = _decided(body, rest, None, parameters, found, chance)
+    taps = max(decision.meter.beats // decision.meter.tap, 1)
+    period_s = decision.reading.period_s
+    shift = lead.bar_one(decision.reading, decision.shift, taps, decision.meter.tap, period_s)
+    ticks = grammar_of(parameters, decision.meter.compound).ticks
+    reading = lead.joined(line, decision.reading, shift, decision.meter.tap, ticks)
+    return replace(decision, reading=reading, shift=shift)
+
+
+def _decided(
+    line: Line,
+    told: Told,
+    guide: Guide | None,
+    parameters: RhythmParameters,
+    found: list[Option],
+    chance: FloatArray,
+) -> Decision:
     best = _likeliest(found, chance)
     chosen = found[best]
     reading, rival = chosen.reading, chosen.rival
@@ -175,7 +211,8 @@ def options(line: Line, told: Told, guide: Guide | None, parameters: RhythmParam
     found: list[Option] = []
     scores: dict[bool, float] = {}
     for compound in sorted({meter.compound for meter in meters}):
-        tick = _told_tick(told, compound, parameters)
+        # Clicks that lead to bar 1 tell it better: they may cover the pickup's first note.
+        tick = None if guide is not None and guide.downbeat_known else _told_tick(told, compound)
         reading = read_line(line, told, guide, parameters, compound, tick)
         scores[compound] = reading.score
         own = [meter for meter in meters if meter.compound == compound]
@@ -251,7 +288,7 @@ def _pickup_shift(reading: Reading, meter: Meter, told: Told, parameters: Rhythm
     return round(Fraction(int(reading.tick[0]), ticks) + told.pickup / meter.tap)
 
 
-def _told_tick(told: Told, compound: bool, parameters: RhythmParameters) -> int | None:
+def _told_tick(told: Told, compound: bool) -> int | None:
     if not told.pickup:
         return None
     tap = 3 if compound else 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -38,9 +38,15 @@ class Line:
     accents: FloatArray
     doubt: FloatArray
 
-    def at(self, onsets_s: FloatArray, ends_s: FloatArray) -> Line:
-        """The same notes at other times."""
-        return replace(self, onsets_s=onsets_s, ends_s=ends_s)
+    def since(self, first: int) -> Line:
+        """The notes from one on."""
+        return Line(
+            self.index[first:],
+            self.onsets_s[first:],
+            self.ends_s[first:],
+            self.accents[first:],
+            self.doubt[first:],
+        )
 
 
 def line_of(notes: tuple[HeardNote, ...]) -> Line:

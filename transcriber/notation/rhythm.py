@@ -90,7 +90,7 @@ def write_rhythm(
         beats_s=beats,
         first_beat=first,
         swing=None if reading.swing is None else _swing_ratio(reading, line.onsets_s, clock),
-        problems=(*guide_problems, *_problems(decision, lost, line, parameters)),
+        problems=(*guide_problems, *_problems(decision, lost, line, told, parameters)),
         downbeat_confidence=round(decision.downbeat_confidence, 3),
     )
 
@@ -266,7 +266,7 @@ def _swing_ratio(reading: Reading, onsets_s: FloatArray, clock: Clock) -> float:
 
 
 def _problems(
-    decision: Decision, lost: npt.NDArray[np.bool_], line: Line, parameters: RhythmParameters
+    decision: Decision, lost: npt.NDArray[np.bool_], line: Line, told: Told, parameters: RhythmParameters
 ) -> tuple[Problem, ...]:
     problems = []
     if decision.other_tempo_bpm is not None:
@@ -279,11 +279,14 @@ def _problems(
             )
         )
     if decision.downbeat_confidence < parameters.bars.sure_from:
+        advice = "if it is, give --pickup, or --count-in with clicks before the line"
+        if told.pickup:
+            advice = "the pickup told was played freely; if it is, write it anew with --downbeat"
         problems.append(
             Problem(
                 "downbeat_unsure",
                 f"beat 1 may be elsewhere (bars begin as written with {decision.downbeat_confidence:.0%}); "
-                "if it is, give --pickup, or --count-in with clicks before the line",
+                f"{advice}",
             )
         )
     for k in np.flatnonzero(lost):

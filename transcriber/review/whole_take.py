@@ -93,7 +93,7 @@ def _bar_lines(draft: Draft, drafted: str) -> tuple[Reading, ...]:
         correction = bar_lines_moved(draft, late * tap)
         readings.append(Reading(f"late_{late}", words, (correction,)))
     nearest = sorted(readings[1:], key=lambda one: _distance(one.key, taps))
-    return (readings[0], *nearest[: _MOST_MOVED])
+    return (readings[0], *nearest[:_MOST_MOVED])
 
 
 def _distance(key: str, taps: int) -> int:

@@ -86,9 +86,7 @@ class NoteWriter:
             _add(made, "staff", str(staff))
         return made
 
-    def grace(
-        self, note: DraftNote, voice: int, staff: int | None, accidentals: dict[str, int]
-    ) -> Element:
+    def grace(self, note: DraftNote, voice: int, staff: int | None, accidentals: dict[str, int]) -> Element:
         """A grace: small, struck through, without a duration."""
         made = self._head(note)
         SubElement(made, "grace", slash="yes")
