@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 _CHECK_NOTE = "check_note"
 _MOST_LISTED = 10
+_WORTH_OF_SURE = ": measured, 98 of 100 such notes were right in everything"
 _ASPECTS = {
     "pitch": "the pitch",
     "onset": "where it begins",
@@ -37,7 +38,7 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     title = f"Check first ({len(unsure)} of {_count(len(draft.notes), 'note')}):"
     _print_list(output, title, [_doubt(note) for note in _least_sure(unsure)], len(unsure))
     if draft.notes:
-        output.line(f"  {sure_words(draft.notes)}: measured, 98 of 100 such notes were right in everything")
+        output.line(f"  {sure_words(draft.notes)}{_WORTH_OF_SURE if sure_notes(draft.notes) else ''}")
     if not unsure:
         output.line("  No note stands out as one to check first.")
     sits = [f"{feel.start_s:.2f} to {feel.end_s:.2f} s: {words}" for feel, words in made.feel]
