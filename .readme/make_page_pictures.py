@@ -29,7 +29,7 @@ def main() -> None:
     from playwright.sync_api import sync_playwright
 
     from transcriber.draft import write_draft
-    from transcriber.pipeline import draft_take
+    from transcriber.drafting import draft_take
 
     sample = ROOT / "sample_audio_generated" / f"{TAKE}.flac"
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:

@@ -12,10 +12,10 @@ from pathlib import Path
 
 from PIL import Image, ImageOps
 
+from transcriber.drafting import draft_take
 from transcriber.export import PlotSettings, plot_png, text_tab
 from transcriber.export.sheet.engrave import engrave
 from transcriber.export.sheet.page import sheet_source
-from transcriber.pipeline import draft_take
 
 HERE = Path(__file__).resolve().parent
 SAMPLES = HERE.parent / "sample_audio_generated"

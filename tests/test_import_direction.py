@@ -37,13 +37,20 @@ MAY_IMPORT = {
     "draft": {"errors", "records", "files"},
     "export": {"errors", "records", "settings", "draft"},
     "practice": {"errors", "records", "draft"},
-    "pipeline": {"errors", "records", "models", "settings", "files", "explain", "__init__"} | STAGES,
-    # Like `pipeline` these call stages, but start from a draft.
+    "stages": {"records"} | STAGES,
+    # Callers of the stages that start from a recording or a written line...
+    "instrument": {"errors", "records", "settings", "stages"} | STAGES,
+    "drafting": {"errors", "records", "models", "settings", "explain", "instrument", "stages", "__init__"}
+    | STAGES,
+    "draft_files": {"records", "settings", "files", "explain", "drafting"} | STAGES,
+    "rendering": {"synthesis"},
+    # ... and those that start from a draft.
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
-    "attempts": {"errors", "records"} | STAGES,
-    "loops": {"errors", "records", "files", "explain", "rework"} | STAGES,
-    "lessons": {"errors", "records", "settings", "files", "explain", "loops", "lesson_list"} | STAGES,
+    "attempts": {"errors", "records", "stages"} | STAGES,
+    "loops": {"errors", "records", "files", "explain", "rework", "stages"} | STAGES,
+    "lessons": {"errors", "records", "settings", "files", "explain", "stages", "loops", "lesson_list"}
+    | STAGES,
     "lesson_list": {"errors", "files"},
     "review": {"errors", "records", "settings", "files", "draft", "explain", "rework", "attempts"},
     # The draft is the document that everybody downstream sees.
@@ -52,7 +59,11 @@ MAY_IMPORT = {
         "records",
         "settings",
         "files",
-        "pipeline",
+        "stages",
+        "instrument",
+        "drafting",
+        "draft_files",
+        "rendering",
         "attempts",
         "lessons",
         "lesson_list",
@@ -62,7 +73,7 @@ MAY_IMPORT = {
         "__init__",
     },
     "__main__": {"cli"},
-    "__init__": {"errors", "records", "settings", "draft", "pipeline"},
+    "__init__": {"errors", "records", "settings", "draft", "drafting"},
 }
 # Besides these nobody opens files; `fretboard` and `synthesis` read one kind of document each.
 OPENERS = {

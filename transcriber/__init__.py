@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from transcriber.draft.document import Draft
     from transcriber.draft.files import read_draft
+    from transcriber.drafting import draft_take
     from transcriber.errors import (
         AudioError,
         DraftError,
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
         TranscriberError,
         UsageError,
     )
-    from transcriber.pipeline import draft_take
     from transcriber.records.written import Meter
     from transcriber.settings import DraftSettings
 
@@ -54,7 +54,7 @@ _HOMES = {
     "NoNotesError": "transcriber.errors",
     "TranscriberError": "transcriber.errors",
     "UsageError": "transcriber.errors",
-    "draft_take": "transcriber.pipeline",
+    "draft_take": "transcriber.drafting",
     "read_draft": "transcriber.draft.files",
 }
 

@@ -1,16 +1,16 @@
 """What checking an attempt asks of the stages: the recording heard, and held against a draft.
 
-Like `pipeline` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; unlike it, it starts from a draft.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from transcriber.errors import NoNotesError, UsageError
+from transcriber.stages import Progress
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
@@ -75,7 +75,7 @@ def checked_attempt(
     draft: Path,
     target: Path,
     settings: AttemptSettings | None = None,
-    progress: Callable[[str], None] = lambda _words: None,
+    progress: Progress = lambda _words: None,
 ) -> Checked:
     """Hold a recorded attempt against a draft, its journal applied.
 

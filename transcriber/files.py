@@ -17,6 +17,8 @@ from pathlib import Path
 
 from transcriber.errors import TranscriberError
 
+DRAFT_SUFFIX = ".draft.json"
+"""What stands after NAME in the name of a draft document: here, as it is wanted where no draft is read."""
 Content = bytes | Callable[[], bytes]
 """What is to stand in a file, or what makes it when it is to be written: one file after the other."""
 

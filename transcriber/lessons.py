@@ -1,11 +1,11 @@
 """What a lesson asks of the stages: everything about one line, gathered in one folder.
 
-Like `pipeline` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; unlike it, it starts from a draft.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from transcriber.errors import UsageError
 from transcriber.loops import PLAN_SUFFIX, LoopOptions, Made, loop_sounds, spans_of, take_of
 from transcriber.settings import ExportSettings
+from transcriber.stages import Progress
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from transcriber.practice.lesson import LoopLink, PhraseFiles
     from transcriber.practice.loops import Span
 
-Progress = Callable[[str], None]
 INDEX, LOOP_FOLDER = "index.html", "loops"
 LESSON_FORMATS = {
     "sheet": "the sheet to print: notation and tab",

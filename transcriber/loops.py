@@ -1,6 +1,6 @@
 """What practice asks of the stages: loops of a draft's phrases, and a practice plan.
 
-Like `pipeline` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; unlike it, it starts from a draft.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.errors import AudioError, NoNotesError, UsageError
+from transcriber.stages import Progress
 
 if TYPE_CHECKING:
     from transcriber.draft import Draft
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from transcriber.records.problem import Problem
     from transcriber.records.recording import WholeRecording
 
-Progress = Callable[[str], None]
-DRAFT_SUFFIX = ".draft.json"
 SPEED_BOUNDS = (25, 150)
 USUAL_SPEEDS = (50, 70, 85, 100)
 PLAN_SUFFIX = ".practice.txt"

@@ -41,7 +41,7 @@ _SURE = 0.995
 def pairs_of(lines: int) -> list[tuple[str, Pair]]:
     """Set and drafted note beside its truth, for the fit split, confidences as measured."""
     found: list[tuple[str, Pair]] = []
-    with mock.patch("transcriber.pipeline.confidence_calibration", return_value=AS_MEASURED):
+    with mock.patch("transcriber.drafting.confidence_calibration", return_value=AS_MEASURED):
         for spec in specs("fit", FIT_SETS, (*CONDITIONS, "written"), lines):
             ahead = 0 if spec.condition == "written" else UNSEEN
             take = make_take(replace(spec, index=spec.index + ahead))

@@ -99,7 +99,7 @@ def stub_stages(monkeypatch, draft):
             raise KeyboardInterrupt
         return draft
 
-    monkeypatch.setattr("transcriber.pipeline.draft_take", stand_in)
+    monkeypatch.setattr("transcriber.drafting.draft_take", stand_in)
     return calls
 
 

@@ -29,10 +29,10 @@ def start(*words, **options):
 WITHOUT_LISTENING = """
 import os, signal, sys
 from pathlib import Path
-import transcriber.pipeline
+import transcriber.drafting
 from transcriber.draft import read_draft
 from transcriber.cli import run
-transcriber.pipeline.draft_take = lambda path, *_: read_draft(Path(os.environ["READY_DRAFT"]))
+transcriber.drafting.draft_take = lambda path, *_: read_draft(Path(os.environ["READY_DRAFT"]))
 """
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from transcriber import DraftSettings, Meter, UsageError
-from transcriber.pipeline import choose_instrument
+from transcriber.instrument import choose_instrument
 from transcriber.settings import parse_meter, parse_pin
 
 

@@ -33,7 +33,7 @@ from tests.fretboard.string_of_notes import (
 )
 from transcriber.fretboard import read_instrument
 from transcriber.fretboard.stiffness import StringSet, string_set_of
-from transcriber.pipeline import MeasuredGuitar, measure_guitar
+from transcriber.instrument import MeasuredGuitar, measure_guitar
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 PROFILE_FRETS = (2, 3, 12)

@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 import soundfile as sf
 
+from transcriber.drafting import draft_take
 from transcriber.errors import UsageError
 from transcriber.fretboard import read_instrument
-from transcriber.pipeline import choose_instrument, draft_take
+from transcriber.instrument import choose_instrument
 from transcriber.records.line import Line, LineNote
 from transcriber.records.written import Meter
 from transcriber.settings import DraftSettings

@@ -10,7 +10,7 @@ from pathlib import Path
 from transcriber.draft import Draft, draft_bytes
 from transcriber.draft.assemble import with_overall
 from transcriber.draft.document import CONFIDENCE_ASPECTS
-from transcriber.pipeline import draft_take
+from transcriber.drafting import draft_take
 from transcriber.settings import DraftSettings
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_audio_generated"

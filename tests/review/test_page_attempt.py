@@ -12,7 +12,7 @@ from review_samples import SAMPLES
 from transcriber.attempts import attempt_traces, checked_attempt, read_earlier_answer
 from transcriber.cli import run
 from transcriber.draft import draft_bytes, read_draft
-from transcriber.pipeline import draft_take
+from transcriber.drafting import draft_take
 from transcriber.settings import DraftSettings
 
 LINE, ATTEMPT = "ticket_window.flac", "ticket_window_attempt.flac"

@@ -12,7 +12,7 @@ from transcriber.cli.export_command import draft_path
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.values import optional_number, whole
 from transcriber.errors import UsageError
-from transcriber.pipeline import DRAFT_SUFFIX
+from transcriber.files import DRAFT_SUFFIX
 from transcriber.settings import COUNT_IN_CLICKS
 
 

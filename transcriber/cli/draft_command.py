@@ -25,7 +25,7 @@ from transcriber.errors import TranscriberError, UsageError
 from transcriber.settings import DraftSettings, ExportSettings
 
 if TYPE_CHECKING:
-    from transcriber.pipeline import DraftFiles
+    from transcriber.draft_files import DraftFiles
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,9 @@ def _draft_one(
     formats: tuple[str, ...],
     arguments: argparse.Namespace,
 ) -> DraftFiles:
-    from transcriber.pipeline import draft_files, draft_take, load_stages, result_paths
+    from transcriber.draft_files import draft_files, result_paths
+    from transcriber.drafting import draft_take
+    from transcriber.stages import load_stages
 
     check_free(result_paths(target.folder, target.name, formats), arguments.force)
     check_folder(target.folder)
@@ -121,6 +123,6 @@ def _targets(takes: list[str], out: str | None) -> list[_Target]:
 
 def _check_settings(settings: DraftSettings) -> None:
     """Refuse what does not exist, such as a tuning or a chord, before any work starts."""
-    from transcriber.pipeline import check_settings
+    from transcriber.drafting import check_settings
 
     check_settings(settings)

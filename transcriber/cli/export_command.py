@@ -19,8 +19,9 @@ from transcriber.cli.results import (
     write_into,
 )
 from transcriber.cli.values import export_settings, format_names
+from transcriber.draft_files import export_formats, exported_files, format_paths
 from transcriber.errors import TranscriberError, UsageError
-from transcriber.pipeline import DRAFT_SUFFIX, export_formats, exported_files, format_paths
+from transcriber.files import DRAFT_SUFFIX
 
 _STANDARD_OUTPUT = "-"
 

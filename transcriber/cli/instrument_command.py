@@ -14,7 +14,7 @@ from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.errors import UsageError
 
 if TYPE_CHECKING:
-    from transcriber.pipeline import MeasuredGuitar
+    from transcriber.instrument import MeasuredGuitar
     from transcriber.records.placed import MeasuredString
 
 _SUFFIX = ".json"
@@ -22,7 +22,8 @@ _SUFFIX = ".json"
 
 def run_instrument(arguments: argparse.Namespace) -> int:
     """Measure one guitar."""
-    from transcriber.pipeline import load_stages, measure_guitar
+    from transcriber.instrument import measure_guitar
+    from transcriber.stages import load_stages
 
     out = Path(arguments.out)
     if out.suffix.lower() != _SUFFIX:

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from transcriber.attempts import EARS
+from transcriber.draft_files import USUAL_FORMATS, export_formats
 from transcriber.errors import UsageError
-from transcriber.pipeline import USUAL_FORMATS, export_formats
 from transcriber.settings import EXPORT_CHOICES
 
 PROGRAM = "transcriber"

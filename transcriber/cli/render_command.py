@@ -17,7 +17,7 @@ _SUFFIX = ".flac"
 
 def run_render(arguments: argparse.Namespace) -> int:
     """Render one line file."""
-    from transcriber.pipeline import rendered_files, rendered_paths
+    from transcriber.rendering import rendered_files, rendered_paths
 
     sound = Path(arguments.out)
     if sound.suffix.lower() != _SUFFIX:

@@ -41,7 +41,7 @@ def check_folder(folder: Path) -> None:
 
 def remove_left_behind(folder: Path, name: str, formats: Sequence[str], files: Iterable[Path]) -> list[Path]:
     """Remove the pages and pictures of an earlier export that was just replaced by one of fewer; say so."""
-    from transcriber.pipeline import left_behind
+    from transcriber.draft_files import left_behind
 
     return remove_old(left_behind(folder, name, formats, files))
 

@@ -11,8 +11,9 @@ from transcriber.cli.export_command import draft_path
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.summary import print_summary, result_entry
 from transcriber.cli.values import export_settings, format_names, told_from
+from transcriber.draft_files import result_paths, retimed_files
 from transcriber.errors import UsageError
-from transcriber.pipeline import DRAFT_SUFFIX, result_paths, retimed_files
+from transcriber.files import DRAFT_SUFFIX
 from transcriber.records.told import Told
 
 

@@ -11,7 +11,7 @@ from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
     from transcriber.draft.document import Draft, DraftNote, Issue, Phrase
-    from transcriber.pipeline import DraftFiles
+    from transcriber.draft_files import DraftFiles
 
 _CHECK_NOTE = "check_note"
 _MOST_LISTED = 10

@@ -101,7 +101,7 @@ def format_names(words: list[str] | None) -> tuple[str, ...]:
     UsageError
         If there is no format of a name, none is named, or one needs what is not installed.
     """
-    from transcriber.pipeline import USUAL_FORMATS, export_formats
+    from transcriber.draft_files import USUAL_FORMATS, export_formats
 
     if words is None:
         return USUAL_FORMATS

@@ -26,7 +26,7 @@ from transcriber.draft.document import (
     Source,
     Timing,
 )
-from transcriber.draft.files import DRAFT_SUFFIX, draft_bytes, parse_draft, read_draft, write_draft
+from transcriber.draft.files import draft_bytes, parse_draft, read_draft, write_draft
 from transcriber.draft.journal import (
     JOURNAL_SUFFIX,
     Corrected,
@@ -36,6 +36,7 @@ from transcriber.draft.journal import (
     read_journal,
 )
 from transcriber.draft.schema import draft_schema
+from transcriber.files import DRAFT_SUFFIX
 
 __all__ = [
     "ACTIONS",

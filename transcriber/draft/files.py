@@ -15,8 +15,6 @@ from transcriber.draft.versions import migrate
 from transcriber.errors import DraftError
 from transcriber.files import write_whole
 
-DRAFT_SUFFIX = ".draft.json"
-
 
 def read_draft(path: Path) -> Draft:
     """Read the machine's draft, without corrections; `read_corrected` is what readers want.

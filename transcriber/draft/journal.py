@@ -22,10 +22,11 @@ from transcriber.draft.corrections import (
     encode_entry,
 )
 from transcriber.draft.document import Draft
-from transcriber.draft.files import DRAFT_SUFFIX, load_json, read_draft
+from transcriber.draft.files import load_json, read_draft
 from transcriber.draft.layout import compact
 from transcriber.draft.lock import hold_lock
 from transcriber.errors import DraftError
+from transcriber.files import DRAFT_SUFFIX
 from transcriber.records.problem import Problem
 
 JOURNAL_SUFFIX = ".corrections.jsonl"

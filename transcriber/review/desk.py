@@ -13,6 +13,7 @@ from transcriber.draft.apply import apply_entry
 from transcriber.draft.corrections import JournalEntry, check_correction
 from transcriber.draft.open_draft import OpenDraft, redo_of, undo_of
 from transcriber.errors import DraftError, TranscriberError, UsageError
+from transcriber.files import DRAFT_SUFFIX
 from transcriber.review import changes
 from transcriber.review.attempt import AttemptShown
 from transcriber.review.closeup import closeup_of
@@ -74,7 +75,7 @@ class Desk:
                 shown = {
                     "revision": corrected.revision,
                     "draft": self._open.digest,
-                    "name": self._open.path.name.removesuffix(".draft.json"),
+                    "name": self._open.path.name.removesuffix(DRAFT_SUFFIX),
                     **self._described_as(self._explained(corrected.draft)),
                     "problems": [problem.message for problem in corrected.problems],
                     "can_undo": bool(undo_of(journal)),

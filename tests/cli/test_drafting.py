@@ -1,4 +1,4 @@
-"""The pipeline with stand-ins for the stages: what is handed to whom, and what ends a run."""
+"""Drafting with stand-ins for the stages: what is handed to whom, and what ends a run."""
 
 import json
 from dataclasses import replace
@@ -8,7 +8,7 @@ import pytest
 from transcriber import DraftSettings, Meter, NoNotesError, UsageError, draft_take
 from transcriber.cli import run
 from transcriber.draft import Correction, NoteMark, append_correction, journal_path, read_draft
-from transcriber.pipeline import choose_instrument
+from transcriber.instrument import choose_instrument
 from transcriber.records.problem import Problem
 from transcriber.records.told import Told
 
