@@ -188,7 +188,8 @@ def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opene
     settled(page, path, revision=1)
     page.keyboard.type("er")
     assert page.locator("#remark").input_value() == "softer"
-    assert page.evaluate("page.look.question.revision") == 1
+    until(lambda: page.evaluate("page.look.question.revision") == 1)
+    assert page.locator("#remark").input_value() == "softer"
 
 
 def test_whoever_goes_on_before_a_look_is_there_is_not_called_back(page, path):
