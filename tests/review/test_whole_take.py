@@ -16,6 +16,7 @@ from transcriber.draft.journal import journal_path
 from transcriber.errors import DraftError
 from transcriber.notation.rhythm import _problems
 from transcriber.records.problem import Problem
+from transcriber.records.told import Told
 from transcriber.review.desk import Desk
 from transcriber.review.desk import _with as applied
 from transcriber.review.questions import AS_DRAFTED, open_questions, question_about
@@ -52,7 +53,7 @@ def test_the_other_tempo_is_read_off_what_the_rhythm_stage_says():
 
     decision = SimpleNamespace(other_tempo_bpm=112.4, downbeat_confidence=1.0)
     parameters = SimpleNamespace(bars=SimpleNamespace(sure_from=0.5))
-    (problem,) = _problems(decision, np.zeros(0, dtype=bool), None, parameters)
+    (problem,) = _problems(decision, np.zeros(0, dtype=bool), None, Told(), parameters)
     assert isinstance(problem, Problem)
     draft = unsure(Issue(problem.code, problem.message, None, None, ()))
     assert [one.key for one in open_questions(draft)[0].readings] == [AS_DRAFTED, "tempo_112"]
