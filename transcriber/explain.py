@@ -14,7 +14,7 @@ from transcriber.errors import UsageError
 from transcriber.records.analysed import ChordSpan, LinePoint
 
 if TYPE_CHECKING:
-    from transcriber.draft.document import Draft, DraftNote
+    from transcriber.draft import Draft, DraftNote
     from transcriber.records.heard import Heard
     from transcriber.records.written import Meter, Written
 

@@ -75,7 +75,7 @@ def test_layout_covers_every_key_of_a_note():
 
 @pytest.mark.parametrize("definition", [None, *draft_schema()["$defs"]])
 def test_schema_and_records_have_the_same_keys(definition):
-    import transcriber.draft.document as document
+    import transcriber.draft as records
 
     schema = draft_schema() if definition is None else draft_schema()["$defs"][definition]
     if "properties" not in schema:
@@ -87,7 +87,7 @@ def test_schema_and_records_have_the_same_keys(definition):
         "phrase_alternative": "PhraseAlternative",
         "note_place": "NotePlace",
     }
-    record = RECORD_OF.get(definition) or getattr(document, names.get(definition, str(definition).title()))
+    record = RECORD_OF.get(definition) or getattr(records, names.get(definition, str(definition).title()))
     fields = [field.name for field in dataclasses.fields(record)]
     assert list(schema["properties"]) == fields
     assert schema["additionalProperties"] is False

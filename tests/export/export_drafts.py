@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from fractions import Fraction as Frac
 
-from transcriber.draft.document import (
+from transcriber.draft import (
     FORMAT_VERSION,
     Chord,
     Confidence,

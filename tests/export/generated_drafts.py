@@ -13,7 +13,7 @@ import export_drafts as lines
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 
-from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase
+from transcriber.draft import Chord, Draft, DraftNote, Key, Phrase
 from transcriber.records.technique import TECHNIQUE_KINDS, Technique
 from transcriber.records.written import Meter
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from lxml import etree
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import links
 from transcriber.records.technique import Technique
 

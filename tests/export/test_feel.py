@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from tests.export import export_drafts as lines
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.export.feel import feel_of, feel_words, steady_timing
 
 

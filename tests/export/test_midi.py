@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from transcriber.draft.document import Contour, Draft, Key
+from transcriber.draft import Contour, Draft, Key
 from transcriber.export.midi import MidiSettings, midi_bytes
 from transcriber.export.midi.pitch_wheel import STEP_S, steady_points, wheel_events, wheel_value
 from transcriber.export.plain_words import one_line

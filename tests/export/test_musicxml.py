@@ -20,7 +20,7 @@ from musicxml_reading import (
     read_notes,
 )
 
-from transcriber.draft.document import Chord, Draft, Key
+from transcriber.draft import Chord, Draft, Key
 from transcriber.export.musicxml import musicxml_bytes
 from transcriber.export.pitch_names import fifths_of, spelled
 from transcriber.export.plain_words import one_line

@@ -15,7 +15,7 @@ import pytest
 from generated_drafts import written_drafts
 from hypothesis import HealthCheck, Phase, given, settings
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.errors import DraftError, UsageError
 from transcriber.export.layers import layered
 from transcriber.export.sheet import phrase_pictures as pictures

@@ -18,7 +18,7 @@ from generated_drafts import written_drafts
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from transcriber.draft.document import Chord, Draft, Key, Phrase
+from transcriber.draft import Chord, Draft, Key, Phrase
 from transcriber.errors import TranscriberError, UsageError
 from transcriber.export.formats import formats_named
 from transcriber.export.plain_words import one_line

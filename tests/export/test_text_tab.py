@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from make_golden import WIDTHS, golden_path
 
-from transcriber.draft.document import Chord, Draft, DraftNote, Phrase, PhraseAlternative
+from transcriber.draft import Chord, Draft, DraftNote, Phrase, PhraseAlternative
 from transcriber.errors import UsageError
 from transcriber.export import text_tab
 from transcriber.export.plain_words import one_line

@@ -7,9 +7,8 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from transcriber.draft import Draft, draft_bytes
+from transcriber.draft import CONFIDENCE_ASPECTS, Draft, draft_bytes
 from transcriber.draft.assemble import with_overall
-from transcriber.draft.document import CONFIDENCE_ASPECTS
 from transcriber.drafting import draft_take
 from transcriber.settings import DraftSettings
 

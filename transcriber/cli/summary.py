@@ -10,7 +10,7 @@ from transcriber.draft.sureness import sure_notes, sure_words
 from transcriber.errors import TranscriberError
 
 if TYPE_CHECKING:
-    from transcriber.draft.document import Draft, DraftNote, Issue, Phrase
+    from transcriber.draft import Draft, DraftNote, Issue, Phrase
     from transcriber.draft_files import DraftFiles
 
 _CHECK_NOTE = "check_note"

@@ -6,26 +6,7 @@
 from transcriber.draft.apply import apply_journal
 from transcriber.draft.assemble import AssembleSettings, assemble_draft
 from transcriber.draft.corrections import ACTIONS, Correction, Journal, JournalEntry, NoteMark
-from transcriber.draft.document import (
-    CONFIDENCE_ASPECTS,
-    FORMAT_VERSION,
-    Alternative,
-    Chord,
-    Confidence,
-    Contour,
-    Draft,
-    DraftInstrument,
-    DraftNote,
-    Issue,
-    Key,
-    MadeBy,
-    NotePlace,
-    Phrase,
-    PhraseAlternative,
-    Shape,
-    Source,
-    Timing,
-)
+from transcriber.draft.document import FORMAT_VERSION, Draft, DraftInstrument, Issue, MadeBy, Source
 from transcriber.draft.files import draft_bytes, parse_draft, read_draft, write_draft
 from transcriber.draft.journal import (
     JOURNAL_SUFFIX,
@@ -35,7 +16,10 @@ from transcriber.draft.journal import (
     read_corrected,
     read_journal,
 )
+from transcriber.draft.line_parts import Chord, Key, NotePlace, Phrase, PhraseAlternative, Shape
+from transcriber.draft.note import CONFIDENCE_ASPECTS, Alternative, Confidence, Contour, DraftNote
 from transcriber.draft.schema import draft_schema
+from transcriber.draft.timing import Timing
 from transcriber.files import DRAFT_SUFFIX
 
 __all__ = [

@@ -25,11 +25,14 @@ from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import decode, encode
 from transcriber.draft.consistency import check_consistency
 from transcriber.draft.corrections import BARS, Correction, Journal, JournalEntry, NoteMark
-from transcriber.draft.document import Chord, Draft, DraftNote, Key, Phrase, Timing
+from transcriber.draft.document import Draft
 from transcriber.draft.layout import draft_text
+from transcriber.draft.line_parts import Chord, Key, Phrase
+from transcriber.draft.note import DraftNote
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
 from transcriber.draft.schema import check_document, show_value
 from transcriber.draft.sureness import UNSURE_BELOW
+from transcriber.draft.timing import Timing
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem
 from transcriber.records.written import Meter, WrittenNote

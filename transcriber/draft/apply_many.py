@@ -15,8 +15,11 @@ from typing import Any
 from transcriber.draft.apply_note import added_note, changed_note, rebased
 from transcriber.draft.coding import decode, encode
 from transcriber.draft.corrections import BARS, JournalEntry, NoteMark
-from transcriber.draft.document import Chord, Contour, Draft, DraftNote, Timing
+from transcriber.draft.document import Draft
+from transcriber.draft.line_parts import Chord
+from transcriber.draft.note import Contour, DraftNote
 from transcriber.draft.schema import check_document, show_value
+from transcriber.draft.timing import Timing
 from transcriber.errors import DraftError
 from transcriber.records.written import WrittenNote
 

@@ -17,14 +17,8 @@ from typing import Any
 from transcriber.draft.assemble import with_overall
 from transcriber.draft.coding import decode, encode
 from transcriber.draft.consistency import note_fault
-from transcriber.draft.document import (
-    CONFIDENCE_ASPECTS,
-    Alternative,
-    Contour,
-    Draft,
-    DraftInstrument,
-    DraftNote,
-)
+from transcriber.draft.document import Draft, DraftInstrument
+from transcriber.draft.note import CONFIDENCE_ASPECTS, Alternative, Contour, DraftNote
 from transcriber.draft.schema import check_document, show_value
 from transcriber.errors import DraftError
 from transcriber.records.technique import Technique

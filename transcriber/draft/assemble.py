@@ -16,21 +16,10 @@ import numpy as np
 
 from transcriber.draft.assemble_phrases import draft_phrases
 from transcriber.draft.calibration import AS_MEASURED, Calibration
-from transcriber.draft.document import (
-    CONFIDENCE_ASPECTS,
-    FORMAT_VERSION,
-    Alternative,
-    Confidence,
-    Contour,
-    Draft,
-    DraftInstrument,
-    DraftNote,
-    Issue,
-    MadeBy,
-    Source,
-    Timing,
-)
+from transcriber.draft.document import FORMAT_VERSION, Draft, DraftInstrument, Issue, MadeBy, Source
+from transcriber.draft.note import CONFIDENCE_ASPECTS, Alternative, Confidence, Contour, DraftNote
 from transcriber.draft.sureness import UNSURE_BELOW
+from transcriber.draft.timing import Timing
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.phrased import PhrasePlaces
 from transcriber.records.placed import Instrument, Place, Placed, PlacedBeside

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from transcriber.draft.document import Chord, Draft, Key, Phrase, Shape
+from transcriber.draft.document import Draft
+from transcriber.draft.line_parts import Chord, Key, Phrase, Shape
 from transcriber.records.analysed import Analysis, PhraseFound, ShapeSpan
 from transcriber.records.written import WrittenNote
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from transcriber.draft.document import DraftNote, NotePlace, Phrase, PhraseAlternative
+from transcriber.draft.line_parts import NotePlace, Phrase, PhraseAlternative
+from transcriber.draft.note import DraftNote
 from transcriber.records.phrased import PhraseFingering, PhrasePlaces
 
 COST_DECIMALS = 2

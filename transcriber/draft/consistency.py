@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from transcriber.draft.document import Draft, DraftInstrument, DraftNote
+from transcriber.draft.document import Draft, DraftInstrument
+from transcriber.draft.note import DraftNote
 from transcriber.draft.schema import show_value
 from transcriber.errors import DraftError
 from transcriber.records.technique import Technique

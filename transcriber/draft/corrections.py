@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from transcriber.draft.document import DraftNote
+from transcriber.draft.note import DraftNote
 from transcriber.draft.schema import check_document, show_value
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem

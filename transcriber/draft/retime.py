@@ -18,7 +18,10 @@ from transcriber.draft.assemble import (
     with_overall,
 )
 from transcriber.draft.corrections import Journal
-from transcriber.draft.document import CONFIDENCE_ASPECTS, Chord, Draft, DraftNote, OptionValue, Timing
+from transcriber.draft.document import Draft, OptionValue
+from transcriber.draft.line_parts import Chord
+from transcriber.draft.note import CONFIDENCE_ASPECTS, DraftNote
+from transcriber.draft.timing import Timing
 from transcriber.records.heard import Heard, HeardNote, PitchTrack
 from transcriber.records.problem import Problem
 from transcriber.records.technique import Technique

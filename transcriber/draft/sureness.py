@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from transcriber.draft.document import DraftNote
+from transcriber.draft.note import DraftNote
 
 SURE_FROM = 0.94
 """Notes from here on are called sure: the level from which 98 of 100 notes are right in everything, on lines

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby, pairwise
 
-from transcriber.draft.document import Draft, DraftNote, Phrase
+from transcriber.draft import Draft, DraftNote, Phrase
 from transcriber.export.layers import links
 from transcriber.export.plain_words import one_line, title_of
 from transcriber.export.tab import string_names

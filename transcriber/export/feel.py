@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from statistics import mean, pstdev
 
-from transcriber.draft.document import Draft, Timing
+from transcriber.draft import Draft, Timing
 
 REACH_BEATS = 16
 """Beats to each side that a smoothed beat looks at."""

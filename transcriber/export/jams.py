@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from statistics import fmean
 from typing import Any
 
-from transcriber.draft.document import Contour, Draft, DraftNote
+from transcriber.draft import Contour, Draft, DraftNote
 from transcriber.export.chord_symbols import NONE, OTHER, parse_chord
 from transcriber.export.plain_words import one_line, title_of
 from transcriber.records.pitch import midi_to_hz

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.score import Event
 from transcriber.export.spelling import Bar, spell
 

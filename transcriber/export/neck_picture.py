@@ -12,7 +12,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
-from transcriber.draft.document import Draft, DraftNote, Phrase, Shape
+from transcriber.draft import Draft, DraftNote, Phrase, Shape
 from transcriber.export.pitch_names import SEMITONES, spelled
 from transcriber.export.plain_words import one_line
 from transcriber.export.tab_analysis import main_shapes, short_name

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Callable
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.plain_words import one_line
 from transcriber.records.pitch import pitch_name
 from transcriber.records.technique import Technique

@@ -8,7 +8,7 @@ from fractions import Fraction
 from math import ceil
 from typing import Any
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.errors import UsageError
 from transcriber.export.score import unsure_notes
 from transcriber.export.tab_signs import half_steps

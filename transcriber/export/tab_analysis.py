@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from transcriber.draft.document import Draft, Phrase, Shape
+from transcriber.draft import Draft, Phrase, Shape
 from transcriber.export.plain_words import one_line
 from transcriber.records.analysed import HardParts
 

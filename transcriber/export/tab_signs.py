@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from transcriber.draft.document import DraftNote
+from transcriber.draft import DraftNote
 from transcriber.records.pitch import pitch_name
 from transcriber.records.technique import Technique
 

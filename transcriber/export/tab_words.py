@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 
-from transcriber.draft.document import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
+from transcriber.draft import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
 from transcriber.draft.sureness import sure_words
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes

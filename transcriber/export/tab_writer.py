@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from fractions import Fraction
 
-from transcriber.draft.document import Chord, Draft, DraftNote
+from transcriber.draft import Chord, Draft, DraftNote
 from transcriber.export.counting import count_bar
 from transcriber.export.plain_words import one_line
 from transcriber.export.score import Event, Score, unsure_notes

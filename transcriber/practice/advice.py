@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.practice.report import Advice, CheckReport, NoteReport
 from transcriber.records.pitch import pitch_name
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 
 _ARROW = "-->"
 _LEAST_S = 0.001

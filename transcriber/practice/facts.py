@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftNote, Key, Phrase, Shape
+from transcriber.draft import Draft, DraftNote, Key, Phrase, Shape
 from transcriber.records.pitch import pitch_name
 
 TECHNIQUE_WORDS = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from html import escape
 from urllib.parse import quote
 
-from transcriber.draft.document import Draft, DraftNote, Phrase
+from transcriber.draft import Draft, DraftNote, Phrase
 from transcriber.practice.advice import CAUTION
 from transcriber.practice.chapters import clock, phrase_name, phrases_of, plain
 from transcriber.practice.facts import head_facts, phrase_facts, place_words

@@ -9,7 +9,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.practice.stretch import kept_around, stretched
 from transcriber.records.pitch import midi_to_hz
 

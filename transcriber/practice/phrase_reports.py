@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.practice.pace import beats_a_minute, median
 from transcriber.practice.passes import Pass
 from transcriber.practice.report import NoteReport, PhraseReport

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 
 _BENDS = ("bend", "pre_bend")
 # Where a grace stands, beats before the note it decorates: a quarter of a beat at most, whatever the tempo.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, inf
 from statistics import median
 
-from transcriber.draft.document import Contour, Draft
+from transcriber.draft import Contour, Draft
 from transcriber.export.layers import links
 
 RANGES = (12, 24, 48)

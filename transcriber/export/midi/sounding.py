@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import links
 from transcriber.export.midi.pitch_wheel import (
     RANGES,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.export.chord_symbols import NONE, parse_chord
 from transcriber.export.musicxml.techniques import PALM_MUTE_WORDS
 from transcriber.export.plain_words import one_line

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.beams import beams_of
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.musicxml.directions import Placed

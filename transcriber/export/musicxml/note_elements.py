@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.musicxml.staves import Staff
 from transcriber.export.musicxml.techniques import LinkedNotes, NotationWriter, Written
 from transcriber.export.pitch_names import SpelledPitch, spelled

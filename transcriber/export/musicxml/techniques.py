@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import floor
 from xml.etree.ElementTree import Element, SubElement
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import links
 from transcriber.export.musicxml.staves import Staff
 from transcriber.records.technique import Technique

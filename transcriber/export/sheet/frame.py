@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.export.counting import count_bar
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.pitch_names import LETTERS_BY_FIFTHS, MODE_FIFTHS, fifths_of

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import Layer, links
 
 LETTERS = {"hammer_on": "H", "pull_off": "P"}

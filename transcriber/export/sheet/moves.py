@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from transcriber.draft.document import DraftNote
+from transcriber.draft import DraftNote
 from transcriber.export.tab_signs import in_order
 
 LATE_SHARE = 0.5

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.draft.sureness import UNSURE_BELOW
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.plain_words import one_line, title_of

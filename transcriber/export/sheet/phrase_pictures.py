@@ -10,7 +10,7 @@ import json
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, Phrase
+from transcriber.draft import Draft, Phrase
 from transcriber.errors import DraftError
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.plain_words import one_line

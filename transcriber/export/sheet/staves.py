@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftInstrument, DraftNote
+from transcriber.draft import Draft, DraftInstrument, DraftNote
 from transcriber.export.pitch_names import spelled
 from transcriber.export.sheet import ly_text
 from transcriber.export.sheet.drawing import TAB_LINE

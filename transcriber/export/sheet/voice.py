@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from transcriber.draft.document import Draft, DraftNote
+from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.score import Event
 from transcriber.export.sheet import drawing, ly_text, staves
