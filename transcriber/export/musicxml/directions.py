@@ -31,7 +31,7 @@ def placed_directions(draft: Draft, begin: Fraction) -> list[Placed]:
         found.append(Placed(begin, _swing(draft.timing.swing)))
     if draft.instrument.capo:
         found.append(Placed(begin, _words(f"Capo {draft.instrument.capo}", "above")))
-    for phrase in draft.phrases:
+    for phrase in sorted(draft.phrases, key=lambda phrase: phrase.start_s):
         found += _phrase(draft, phrase)
     for chord in draft.chords:
         found.append(Placed(max(chord.start(draft.meter), begin), _harmony(chord.name)))
