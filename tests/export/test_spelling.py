@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from transcriber.errors import DraftError
-from transcriber.export.spelling import Bar, spell
+from transcriber.export.spelling import spell
+from transcriber.export.written_bars import Bar
 from transcriber.records.written import Meter
 
 LETTER = {1: "w", 2: "h", 4: "q", 8: "e", 16: "s", 32: "t", 64: "x"}

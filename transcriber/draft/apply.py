@@ -21,29 +21,19 @@ from transcriber.draft.apply_many import (
     split_note,
 )
 from transcriber.draft.apply_note import added_note, changed_note, confirmed_note, retechniqued_note
+from transcriber.draft.apply_whole import WHOLE_ACTIONS, answered, checked_remark
 from transcriber.draft.assemble import CHECK_NOTE
-from transcriber.draft.coding import decode, encode
 from transcriber.draft.consistency import check_consistency
-from transcriber.draft.corrections import BARS, Correction, Journal, JournalEntry, NoteMark
+from transcriber.draft.corrections import Correction, Journal, JournalEntry, NoteMark
 from transcriber.draft.document import Draft
 from transcriber.draft.layout import draft_text
-from transcriber.draft.line_parts import Chord, Key, Phrase
 from transcriber.draft.note import DraftNote
-from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
-from transcriber.draft.schema import check_document, show_value
+from transcriber.draft.schema import show_value
 from transcriber.draft.sureness import UNSURE_BELOW
-from transcriber.draft.timing import Timing
 from transcriber.errors import DraftError
 from transcriber.records.problem import Problem
-from transcriber.records.written import Meter, WrittenNote
 
 SAME_ONSET_S = 0.05
-# A tempo within this share of another is the same one (the tolerance of the tempo figure).
-_SAME_TEMPO = 0.04
-_ANSWERED_BY = {
-    TEMPO_UNSURE: {"tempo_bpm", "beats_s"},
-    DOWNBEAT_UNSURE: {"first_beat", "beats_s", "meter"},
-}
 
 
 def apply_journal(
@@ -112,7 +102,7 @@ def apply_entry(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft:
         return _apply_to_many(draft, entry, same_draft)
     if correction.note is not None:
         return _apply_to_note(draft, correction, correction.note, same_draft)
-    changed = _WHOLE_ACTIONS[correction.action](draft, correction)
+    changed = WHOLE_ACTIONS[correction.action](draft, correction)
     check_consistency(changed, "the corrected draft")
     return changed
 
@@ -168,7 +158,7 @@ def _apply_to_note(draft: Draft, correction: Correction, mark: NoteMark, same_dr
     if correction.action == "set_remark":
         # A remark is about the moment, so it stays with it even where the pitch is now heard otherwise.
         note = find_note(draft, mark, same_draft, None)
-        remark = _checked_remark(correction.values["remark"])
+        remark = checked_remark(correction.values["remark"])
         return _with_note(draft, note.id, replace(note, remark=remark), looked_at=False)
     note = find_note(draft, mark, same_draft, (correction.values.get("pitch_midi", mark.pitch_midi),))
     if correction.action == "remove_note":
@@ -189,7 +179,7 @@ def _apply_to_many(draft: Draft, entry: JournalEntry, same_draft: bool) -> Draft
     changed = replace(draft, timing=change.timing, chords=change.chords)
     if isinstance(timing := entry.correction.values.get("timing"), dict):
         # Beats were found anew for the tempo; where the bars begin was not said.
-        changed = _answered(changed, {key: timing[key] for key in timing if key == "tempo_bpm"})
+        changed = answered(changed, {key: timing[key] for key in timing if key == "tempo_bpm"})
     for note_id in change.removed:
         changed = _without_note(changed, note_id)
     for note in change.notes:
@@ -293,118 +283,3 @@ def _without_alternatives_of(draft: Draft, note_id: str) -> Draft:
 
 def _in_order(notes: tuple[DraftNote, ...]) -> tuple[DraftNote, ...]:
     return tuple(sorted(notes, key=lambda note: note.onset_s))
-
-
-def _change_timing(draft: Draft, correction: Correction) -> Draft:
-    """Change the timing; notes keep their place in time when the bars are cut anew or the downbeat moves."""
-    document = {**encode(draft.timing), **correction.values}
-    if not correction.values.keys().isdisjoint(BARS):
-        document["downbeat_confidence"] = None
-    check_document(document, "timing", part="timing")
-    old, new = draft.timing, decode(Timing, document)
-    if new.meter.unit != old.meter.unit:
-        raise DraftError(f"the meter {new.meter} counts other beats than {old.meter}; write the rhythm anew")
-    # With new beats, `first_beat` tells where their list begins; with the old ones, it moves the downbeat.
-    shift = 0 if "beats_s" in correction.values else new.first_beat - old.first_beat
-    notes = tuple(_moved(note, old.meter, new.meter, shift) for note in draft.notes)
-    chords = tuple(_moved(chord, old.meter, new.meter, shift) for chord in draft.chords)
-    changed = replace(draft, timing=new, notes=notes, chords=chords)
-    return _answered(changed, correction.values)
-
-
-def _confirm_timing(draft: Draft, correction: Correction) -> Draft:
-    """Settle tempo or bar lines that were found right, if they still are what was found right."""
-    for key, value in correction.values.items():
-        now = getattr(draft.timing, key)
-        known = isinstance(value, int | float) and not isinstance(value, bool)
-        if not known or abs(now - value) > _SAME_TEMPO * (now if key == "tempo_bpm" else 0):
-            raise DraftError(f"{key} is {show_value(now)}; {show_value(value)} was found right")
-    answered = _answered(draft, correction.values)
-    if "first_beat" not in correction.values:
-        return answered
-    # Where a person said so, there is no chance to tell.
-    return replace(answered, timing=replace(answered.timing, downbeat_confidence=None))
-
-
-def _answered(draft: Draft, values: Mapping[str, Any]) -> Draft:
-    """Take away the doubts that a person has answered who said tempo or bar lines."""
-    codes = {code for code, keys in _ANSWERED_BY.items() if keys & set(values)}
-    return replace(draft, issues=tuple(issue for issue in draft.issues if issue.code not in codes))
-
-
-def _moved(item: Any, old: Meter, new: Meter, shift: int) -> Any:
-    written = WrittenNote(item.start(old) + shift, item.length, 1.0)
-    if written.bar(new) < 0:
-        raise DraftError(f"the take would begin in bar {written.bar(new)}; a pickup is one bar at most")
-    return replace(item, bar=written.bar(new), beat=written.beat(new))
-
-
-def _set_key(draft: Draft, correction: Correction) -> Draft:
-    value = correction.values["key"]
-    check_document(value, "key", part="key")
-    return _unexplained(replace(draft, key=None if value is None else decode(Key, value)))
-
-
-def _set_chords(draft: Draft, correction: Correction) -> Draft:
-    values = correction.values["chords"]
-    if not isinstance(values, list):
-        raise DraftError(f"chords is {show_value(values)}; it must be an array")
-    for value in values:
-        check_document(value, "chord", part="chord")
-    return _unexplained(replace(draft, chords=tuple(decode(Chord, value) for value in values)))
-
-
-def _unexplained(draft: Draft) -> Draft:
-    """Take away what the notes meant in another key or over other chords, until it is looked at anew."""
-    return replace(draft, notes=tuple(replace(note, meaning=None) for note in draft.notes))
-
-
-def _set_phrase(draft: Draft, correction: Correction) -> Draft:
-    old = _phrase(draft, correction.phrase)
-    blank: dict[str, Any] = {"id": correction.phrase, "name": "", "remark": None, "alternatives": []}
-    document = {**(blank if old is None else encode(old)), **correction.values}
-    if old is not None and (document["start_s"], document["end_s"]) != (old.start_s, old.end_s):
-        # Other fingerings were found for the notes between the old bounds.
-        document["alternatives"] = []
-    check_document(document, "phrase", part="phrase")
-    rest = [phrase for phrase in draft.phrases if phrase.id != correction.phrase]
-    return _with_phrases(draft, [*rest, decode(Phrase, document)])
-
-
-def _remove_phrase(draft: Draft, correction: Correction) -> Draft:
-    if _phrase(draft, correction.phrase) is None:
-        raise DraftError(f"there is no phrase {correction.phrase}")
-    return _with_phrases(draft, [phrase for phrase in draft.phrases if phrase.id != correction.phrase])
-
-
-def _remark_on_phrase(draft: Draft, correction: Correction) -> Draft:
-    old = _phrase(draft, correction.phrase)
-    if old is None:
-        raise DraftError(f"there is no phrase {correction.phrase}")
-    rest = [phrase for phrase in draft.phrases if phrase.id != correction.phrase]
-    return _with_phrases(draft, [*rest, replace(old, remark=_checked_remark(correction.values["remark"]))])
-
-
-def _phrase(draft: Draft, phrase_id: str | None) -> Phrase | None:
-    return next((phrase for phrase in draft.phrases if phrase.id == phrase_id), None)
-
-
-def _with_phrases(draft: Draft, phrases: list[Phrase]) -> Draft:
-    return replace(draft, phrases=tuple(sorted(phrases, key=lambda phrase: (phrase.start_s, phrase.id))))
-
-
-def _checked_remark(value: Any) -> str | None:
-    if value is not None:
-        check_document(value, "remark", part="remark")
-    return value or None
-
-
-_WHOLE_ACTIONS: Mapping[str, Callable[[Draft, Correction], Draft]] = {
-    "change_timing": _change_timing,
-    "confirm_timing": _confirm_timing,
-    "set_key": _set_key,
-    "set_chords": _set_chords,
-    "set_phrase": _set_phrase,
-    "remove_phrase": _remove_phrase,
-    "set_remark": _remark_on_phrase,
-}

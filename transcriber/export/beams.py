@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
 
-from transcriber.export.spelling import Piece
+from transcriber.export.written_bars import Piece
 from transcriber.records.written import Meter
 
 FLAGS = {8: 1, 16: 2, 32: 3, 64: 4}

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from transcriber.export.spelling import Bar, Piece
+from transcriber.export.written_bars import Bar, Piece
 from transcriber.records.written import Meter
 
 PARTS = {Fraction(1, 4): "e", Fraction(1, 2): "&", Fraction(3, 4): "a"}

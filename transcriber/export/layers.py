@@ -12,7 +12,8 @@ from fractions import Fraction
 
 from transcriber.draft import Draft, DraftNote
 from transcriber.export.score import Event
-from transcriber.export.spelling import Bar, spell
+from transcriber.export.spelling import spell
+from transcriber.export.written_bars import Bar
 
 
 @dataclass(frozen=True)

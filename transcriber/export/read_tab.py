@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from transcriber.errors import DraftError
-from transcriber.export.spelling import NoteValue
 from transcriber.export.tab_canvas import BAR_LINE, BROKEN_EDGE, SPAN_ROWS
 from transcriber.export.tab_writer import COUNT_LEGEND, FIGURES
+from transcriber.export.written_bars import NoteValue
 from transcriber.records.technique import Technique, TechniqueKind
 from transcriber.records.written import Meter
 

@@ -7,7 +7,8 @@ from fractions import Fraction
 
 from transcriber.draft import Draft, DraftNote
 from transcriber.draft.sureness import UNSURE_BELOW
-from transcriber.export.spelling import Bar, spell
+from transcriber.export.spelling import spell
+from transcriber.export.written_bars import Bar
 
 ORPHAN_GRACE_LENGTH = Fraction(1, 4)
 """Written length, in denominator beats, of a grace that has no note left to decorate."""

@@ -9,11 +9,11 @@ from transcriber.draft import Chord, Draft, DraftNote
 from transcriber.export.counting import count_bar
 from transcriber.export.plain_words import one_line
 from transcriber.export.score import Event, Score, unsure_notes
-from transcriber.export.spelling import Bar, Piece
 from transcriber.export.tab_analysis import shape_labels
 from transcriber.export.tab_canvas import string_row
 from transcriber.export.tab_layout import Cell, Column, Part, Row
 from transcriber.export.tab_signs import Sign, joined, legend, note_sign, tied_sign
+from transcriber.export.written_bars import Bar, Piece
 
 FIGURES = {value: str(value) for value in (1, 2, 4, 8, 16, 32, 64)}
 """Rhythm figure by value: which part of a whole note it is."""

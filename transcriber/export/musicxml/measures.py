@@ -15,7 +15,7 @@ from transcriber.export.musicxml.note_elements import NoteWriter, Symbol, printe
 from transcriber.export.musicxml.staves import Staff
 from transcriber.export.musicxml.techniques import LinkedNotes
 from transcriber.export.pitch_names import signature
-from transcriber.export.spelling import Bar, Piece
+from transcriber.export.written_bars import Bar, Piece
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from transcriber.draft import Draft, DraftNote
 from transcriber.export.musicxml.staves import Staff
 from transcriber.export.musicxml.techniques import LinkedNotes, NotationWriter, Written
 from transcriber.export.pitch_names import SpelledPitch, spelled
-from transcriber.export.spelling import NoteValue, Piece, Tuplet
+from transcriber.export.written_bars import NoteValue, Piece, Tuplet
 
 TYPES = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "16th", 32: "32nd", 64: "64th"}
 ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}

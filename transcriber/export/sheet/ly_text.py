@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from transcriber.export.pitch_names import SpelledPitch
 from transcriber.export.plain_words import one_line
-from transcriber.export.spelling import NoteValue
+from transcriber.export.written_bars import NoteValue
 
 ALTERATIONS = {-2: "eses", -1: "es", 0: "", 1: "is", 2: "isis"}
 OCTAVE_WITHOUT_MARK = 3

@@ -18,7 +18,7 @@ from transcriber.export.sheet import staves, style
 from transcriber.export.sheet.engrave import engrave
 from transcriber.export.sheet.ground import on_transparent_ground
 from transcriber.export.sheet.page import Remarks, score_block, written_out
-from transcriber.export.spelling import Bar
+from transcriber.export.written_bars import Bar
 
 WIDTH_PX, DOTS_PER_INCH = 1920, 144
 MARGIN_PX = 24

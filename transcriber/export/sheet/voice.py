@@ -13,7 +13,7 @@ from transcriber.export.sheet import drawing, ly_text, staves
 from transcriber.export.sheet.joins import Joins, joins_of
 from transcriber.export.sheet.moves import Move, amount, moves_by_piece
 from transcriber.export.sheet.staves import BentPiece, Staff
-from transcriber.export.spelling import Bar, Piece
+from transcriber.export.written_bars import Bar, Piece
 
 BEND_SLUR, HELD_SLUR = "\\=bend", "\\=held"
 """Slurs that join the heads of one bend, and that hold its last one over into the next piece."""
