@@ -91,6 +91,16 @@ def test_one_value_replaced(path, value):
     agreed(document)
 
 
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [(("key", "tonic"), "A\n"), (("notes", 0, "meaning", "name"), "A\n"), (("notes", 0, "beat"), "1\n")],
+)
+def test_a_line_break_is_no_part_of_a_name(path, value):
+    document = copy.deepcopy(SAMPLE)
+    parent_of(document, path)[path[-1]] = value
+    assert not agreed(document)
+
+
 @settings(max_examples=150, deadline=None)
 @given(st.sampled_from(PLACES), st.text(max_size=4), STRANGE)
 def test_something_added_beside(path, key, value):

@@ -1,9 +1,9 @@
 """Checking plain JSON values against the shipped JSON Schema, with errors of one line.
 
-The schemas are `draft.schema.json` and `correction.schema.json` (JSON Schema 2020-12) in this folder. Two
+The schemas are `draft.schema.json` and `correction.schema.json` (JSON Schema 2020-12) in this folder. Three
 things go beyond the plain library: numbers must be finite and text must be encodable (JSON as Python reads it
-lets NaN and half surrogates pass), and long arrays of plain numbers are checked in one pass, as contours are
-long.
+lets NaN and half surrogates pass), a line break behind a name is no part of it, and long arrays of plain
+numbers are checked in one pass, as contours are long.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ def _validator(part: str | None) -> Any:
 
     types = Draft202012Validator.TYPE_CHECKER.redefine_many({"number": _is_number, "string": _is_text})
     kind: Any = validators.extend(  # type: ignore[no-untyped-call]
-        Draft202012Validator, {"items": _check_items}, type_checker=types
+        Draft202012Validator, {"items": _check_items, "pattern": _check_pattern}, type_checker=types
     )
     schema = correction_schema() if part in ("correction", "mark") else draft_schema()
     definitions = schema.pop("$defs", {})
@@ -136,6 +136,14 @@ def _is_text(_checker: Any, value: Any) -> bool:
     except UnicodeEncodeError:
         return False
     return True
+
+
+def _check_pattern(validator: Any, pattern: str, instance: Any, schema: Any) -> Iterator[Any]:
+    """Hold text against a pattern whose ``$`` is its very end, where Python's lets a line break follow."""
+    from jsonschema import Draft202012Validator
+
+    strict = f"{pattern[:-1]}\\Z" if pattern.endswith("$") else pattern
+    yield from Draft202012Validator.VALIDATORS["pattern"](validator, strict, instance, schema)
 
 
 def _check_items(validator: Any, items: Any, instance: Any, schema: Any) -> Iterator[Any]:
