@@ -36,7 +36,7 @@ MAY_IMPORT = {
     "synthesis": {"errors", "records", "models"},
     "draft": {"errors", "records", "files"},
     "export": {"errors", "records", "settings", "draft"},
-    "practice": {"errors", "records", "draft"},
+    "practice": {"errors", "records", "models", "draft"},
     "stages": {"records"} | STAGES,
     # Callers of the stages that start from a recording or a written line...
     "instrument": {"errors", "records", "settings", "stages"} | STAGES,

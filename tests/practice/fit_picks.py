@@ -1,4 +1,4 @@
-"""Fit the weights of `transcriber.practice.picks`: ``python -m tests.practice.fit_picks [--each N]``.
+"""Fit `models/picks.json` for `transcriber.practice.picks`: ``python -m tests.practice.fit_picks``.
 
 Notes of the split ``fit`` that were picked anew on a string that still sounded, against hammer-ons and
 pull-offs that were played as such; the player's own truth is the label. Nothing of ``report`` is used, but
@@ -8,6 +8,8 @@ for the figure that is printed of it with ``--report``.
 from __future__ import annotations
 
 import argparse
+import json
+from pathlib import Path
 
 import numpy as np
 from sklearn.linear_model import LogisticRegression
@@ -17,6 +19,10 @@ from tests.practice.measure_check import SAME_NOTE_S, prepared
 from tests.practice.strokes import JOINED, SLURS
 from transcriber.practice.picks import pick_features, pick_scale
 from transcriber.practice.wanted import wanted_notes
+
+MODEL = Path(__file__).parents[2] / "models" / "picks.json"
+# A student is told only of what is likely: most slurs of a line are played as such.
+LEAST_SURE = 0.7
 
 
 def examples(split: str, each: int) -> tuple[np.ndarray, np.ndarray]:
@@ -48,16 +54,31 @@ def examples(split: str, each: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def main() -> None:
-    """Fit and print."""
+    """Fit, write and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--each", type=int, default=6)
+    parser.add_argument("--each", type=int, default=20)
     parser.add_argument("--report", action="store_true")
     chosen = parser.parse_args()
     features, picked = examples("fit", chosen.each)
     model = LogisticRegression(class_weight="balanced", C=1.0).fit(features, picked)
-    print(f"WEIGHTS = {tuple(round(float(weight), 2) for weight in model.coef_[0])}")
-    print(f"BIAS = {model.intercept_[0]:.2f}")
-    print(f"fit: {picked.sum()} picked, {(~picked).sum()} slurred, right {model.score(features, picked):.3f}")
+    right = round(float(model.score(features, picked)), 3)
+    document = {
+        "format_version": 1,
+        "units": "weights: log of the odds for each measure of transcriber/practice/picks.py; "
+        "least_sure: probability",
+        "provenance": {
+            "script": f"python -m tests.practice.fit_picks --each {chosen.each}",
+            "fitted_on": f"split fit of tests/practice/attempts.py: {picked.sum()} notes picked on a "
+            f"sounding string, {(~picked).sum()} slurred; right {right}",
+            "by_hand": "least_sure, by F of slur_picked on the same split; measures, scales and bounds",
+            "reported_by": "python -m tests.practice.measure_check, splits report and held_out: slur_picked",
+        },
+        "weights": [round(float(weight), 2) for weight in model.coef_[0]],
+        "bias": round(float(model.intercept_[0]), 2),
+        "least_sure": LEAST_SURE,
+    }
+    MODEL.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+    print(document)
     for bound in (0.5, 0.6, 0.7, 0.8, 0.9):
         sure = model.predict_proba(features)[:, 1] > bound
         print(f"  over {bound}: {sure[picked].mean():.3f} of picks, {sure[~picked].mean():.3f} of slurs")

@@ -119,7 +119,8 @@ def prepared(spec: Spec, cached: bool = True) -> tuple[Planted, Attempt]:
     here = Path(__file__).parent
     package = here.parents[1] / "transcriber"
     own = [here / f"{name}.py" for name in ("attempts", "plant", "strokes", "surroundings")]
-    models = sorted((here.parents[1] / "models").rglob("*.json"))
+    # The model of picks is asked only when an attempt is checked, not when it is made and heard.
+    models = sorted(p for p in (here.parents[1] / "models").rglob("*.json") if p.name != "picks.json")
     bench = sorted((here.parent / "accuracy").glob("*.py"))
     stages = [path for name in ("listening", "synthesis") for path in sorted((package / name).rglob("*.py"))]
     for path in [*own, *bench, *stages, *models]:

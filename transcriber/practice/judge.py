@@ -16,7 +16,7 @@ from transcriber.practice.pace import pace_of
 from transcriber.practice.picks import PickScale, pick_scale
 from transcriber.practice.report import NoteReport, Remark
 from transcriber.practice.ringing import rings_on
-from transcriber.practice.second_look import COMES_UP_DB, set_in
+from transcriber.practice.second_look import COMES_UP_DB, pitches_of, set_in
 from transcriber.practice.tolerance import Tolerance
 from transcriber.practice.wanted import Wanted
 from transcriber.records.heard import HeardNote
@@ -27,6 +27,8 @@ _LONGEST_JUDGED_S = 1.6
 _CUT_BY_NOTE_S = 0.08
 _FAR_OFF = 7
 _SHORTEST_HEARD_S = 0.06
+# Two ways to time a note agree within this.
+_AGREE_S = 0.03
 _AROUND_END_S = (-0.1, -0.05, 0.0, 0.05, 0.1)
 # Farther off it is another note, or an octave's slip of the tracker.
 _OTHER_NOTE_CENTS = 75.0
@@ -64,13 +66,13 @@ class Judge:
         if here is None:
             verdict = "played" if want.optional else "missed"
             return NoteReport(want.note.id, want.note.bar, verdict)  # type: ignore[arg-type]
-        heard = self._heard(number, here)
-        wrong = self._wrong_pitch(number, heard, here.onset_s)
         remarks: list[Remark] = []
         timing_s, beat_s = self._timing(number, here)
         bound = self._ear.timing_s(beat_s)
         if timing_s is not None and abs(timing_s) > bound:
             here, timing_s = self._looked_again(number, here, timing_s, bound)
+        heard = self._heard(number, here)
+        wrong = self._wrong_pitch(number, heard, here.onset_s)
         if timing_s is not None and self._off_in_time(number, timing_s, beat_s):
             remarks.append("early" if timing_s < 0 else "late")
         if self._rings(number, here):
@@ -141,11 +143,11 @@ class Judge:
         share, _ = self._attempt.sounds(low, low + want.height + 0.9, onset_s, self._until(onset_s))
         if share >= 0.5 or (want.note.is_grace and share > 0.25):
             return None
-        before = self._wanted[number - 1].pitch if number else None
-        if before is not None and abs(off) > _FAR_OFF and not want.height:
+        if abs(off) > _FAR_OFF and not want.height:
             # Two strings that sound at once make the tracker see a deep pitch that is neither.
-            up = self._attempt.comes_up(want.pitch + self._shift, onset_s, (before + self._shift,))
-            if up > COMES_UP_DB:
+            before = pitches_of(self._wanted[number - 1]) if number else ()
+            apart = tuple(pitch + self._shift for pitch in before)
+            if self._attempt.comes_up(want.pitch + self._shift, onset_s, apart) > COMES_UP_DB:
                 return None
         return heard.pitch_midi - self._shift
 
@@ -166,16 +168,24 @@ class Judge:
         taken_s = self._taken_s[number] * beat_s / self._reference_beat_s
         return min(abs(timing_s), abs(timing_s - taken_s)) > self._ear.timing_s(beat_s)
 
-    def _looked_again(self, number: int, here: Found, timing_s: float, bound_s: float) -> tuple[Found, float]:
-        """A note that seems off in time is timed by its own partials too, as a click can hide its stroke."""
-        before = self._wanted[number - 1].pitch if number else None
-        pitch = self._wanted[number].pitch
-        if pitch is None or before is None:
-            return here, timing_s
-        onset = set_in(self._attempt, (pitch + self._shift, before + self._shift), here.onset_s)
-        if onset is None or abs(timing_s + onset - here.onset_s) > bound_s:
-            return here, timing_s
-        return replace(here, onset_s=onset), timing_s + onset - here.onset_s
+    def _looked_again(
+        self, number: int, here: Found, timing_s: float, bound_s: float
+    ) -> tuple[Found, float | None]:
+        """A note that seems off in time is timed by its own partials too, as a click can hide its stroke.
+
+        Where that says it is in time, it is. One that was found by a second look is off only if both agree.
+        """
+        want = self._wanted[number]
+        before = pitches_of(self._wanted[number - 1]) if number else ()
+        onset = None
+        if want.pitch is not None and want.pitch not in before:
+            apart = tuple(pitch + self._shift for pitch in before)
+            onset = set_in(self._attempt, want.pitch + self._shift, apart, here.onset_s)
+        if onset is not None and abs(timing_s + onset - here.onset_s) <= bound_s:
+            return replace(here, onset_s=onset), timing_s + onset - here.onset_s
+        if here.played is None and (onset is None or abs(onset - here.onset_s) > _AGREE_S):
+            return here, None
+        return here, timing_s
 
     def _length(self, number: int, heard: HeardNote, beat_s: float) -> float | None:
         """Share of its length that a note sounds; None where nothing can be said."""

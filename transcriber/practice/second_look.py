@@ -18,9 +18,16 @@ _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
 _SAME_PITCH = 0.7
 _STEP_S, _FINE_STEP_S, _HALF_DB = 0.01, 0.005, 6.0
 _REACH_S, _LAST_S = 0.25, 0.5
-_SETS_IN_REACH_S = 0.13
+_SETS_IN_REACH_S = 0.2
 _SHORTEST_S, _HALF_SHARE, _REST_SHARE = 0.06, 0.5, 0.3
 _FREE_AT_LEAST_S, _FREE_SHARE = 0.08, 0.7
+
+
+def pitches_of(want: Wanted) -> tuple[float, ...]:
+    """Pitches at which a note sounds: its fret's, and the top of its bend."""
+    if want.pitch is None:
+        return ()
+    return (float(want.pitch), want.pitch + want.height) if want.height else (float(want.pitch),)
 
 
 @dataclass(frozen=True)
@@ -35,8 +42,8 @@ class _Gap:
 
     def pitches(self, shift: int) -> tuple[float, ...]:
         """Pitches of the neighbours, as they sound."""
-        both = (self.before, self.after)
-        return tuple(each.pitch + shift for each in both if each is not None and each.pitch is not None)
+        told = [pitches_of(each) for each in (self.before, self.after) if each is not None]
+        return tuple(pitch + shift for pitches in told for pitch in pitches)
 
 
 def _gap(wanted: Sequence[Wanted], number: int, around: Mapping[int, Found], beat_s: float) -> _Gap | None:
@@ -105,7 +112,7 @@ def found_after_all(
         return free
     if first is not None and share >= _LEAST_SHARE:
         return first
-    if want.height or (gap.before is not None and gap.before.height):
+    if want.height:
         return None
     return _coming_up(attempt, want, gap, shift)
 
@@ -161,7 +168,10 @@ def _sounding_freely(attempt: Attempt, low: float, high: float, from_s: float, t
     if to_s - begin < _FREE_AT_LEAST_S:
         return None
     share, first = attempt.sounds(low, high, begin, to_s)
-    return first if share >= _FREE_SHARE else None
+    if first is None or share < _FREE_SHARE:
+        return None
+    # Where it sounds from before, the stroke tells when it was played.
+    return first if first > begin + _STEP_S else _strongest_attack(attempt, from_s, to_s) or first
 
 
 def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | None:
@@ -197,16 +207,15 @@ def _coming_up(attempt: Attempt, want: Wanted, gap: _Gap, shift: int) -> float |
     return _strongest_attack(attempt, gap.due_s - gap.reach_s, last_s)
 
 
-def set_in(attempt: Attempt, pitches: tuple[float, float], near_s: float) -> float | None:
-    """Time near another at which the partials of a pitch set in, those of the pitch before left out.
+def set_in(attempt: Attempt, pitch: float, apart_from: tuple[float, ...], near_s: float) -> float | None:
+    """Time near another at which the partials of a pitch set in, those of other pitches left out.
 
     A window that lies half on the note has half its amplitude: where the level has come within 6 dB of the
     highest one, the note begins in the middle. None where the level does not come up clearly.
     """
-    pitch, before = pitches
     half_s = 0.5 * attempt.rise_span(pitch)
     times = np.arange(near_s - _SETS_IN_REACH_S, near_s + _SETS_IN_REACH_S, _FINE_STEP_S)
-    measured = [attempt.level_of(pitch, time - half_s, time + half_s, (before,)) for time in times]
+    measured = [attempt.level_of(pitch, time - half_s, time + half_s, apart_from) for time in times]
     levels = np.array([attempt.floor_db if level is None else level for level in measured])
     levels = np.maximum(levels, attempt.floor_db)
     last = int(np.argmax(levels))
