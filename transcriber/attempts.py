@@ -15,6 +15,7 @@ from transcriber.stages import Progress
 if TYPE_CHECKING:
     from transcriber.draft import Draft
     from transcriber.practice import CheckReport
+    from transcriber.practice.report import PlayedPitch
     from transcriber.records.problem import Problem
 
 CHECK_SUFFIX = ".check.json"
@@ -103,6 +104,7 @@ def checked_attempt(
     from transcriber.draft import read_corrected
     from transcriber.listening import hear_clicks, listen
     from transcriber.practice import TOLERANCES, Attempt, check_attempt
+    from transcriber.practice.overlay import played_pitches
     from transcriber.practice.progress import earlier_attempts
     from transcriber.practice.words import check_bytes, check_document, check_text
 
@@ -125,7 +127,8 @@ def checked_attempt(
     report = check_attempt(reference, sound, TOLERANCES[told.ear])
     earlier = earlier_attempts(target.parent, reference.source.sha256, target)
     source = (reference.source.file, reference.source.sha256)
-    document = check_document(report, (take.file, take.sha256), source, earlier)
+    pitches = played_pitches(heard.notes)
+    document = check_document(report, (take.file, take.sha256), source, earlier, pitches)
     problems = (*corrected.problems, *take.problems, *heard.problems)
     return Checked(report, document, check_bytes(document), check_text(reference, report, earlier), problems)
 
@@ -143,12 +146,15 @@ class Answer:
         Digest of the attempt's recording.
     name : str
         Of its file.
+    pitches : tuple of PlayedPitch
+        As heard when it was checked; empty where the answer does not hold them.
     """
 
     report: CheckReport
     recording: Path | None
     sha256: str
     name: str
+    pitches: tuple[PlayedPitch, ...] = ()
 
 
 def read_earlier_answer(path: Path, draft: Draft) -> Answer:
@@ -161,7 +167,7 @@ def read_earlier_answer(path: Path, draft: Draft) -> Answer:
     UsageError
         If it is about another line.
     """
-    from transcriber.practice.answer_file import read_answer
+    from transcriber.practice.answer_file import read_answer, read_pitches
 
     report, document = read_answer(path)
     if document["reference"]["sha256"] != draft.source.sha256:
@@ -171,7 +177,8 @@ def read_earlier_answer(path: Path, draft: Draft) -> Answer:
         )
     attempt = document["attempt"]
     beside = path.parent / Path(attempt["file"]).name
-    return Answer(report, beside if beside.is_file() else None, attempt["sha256"], attempt["file"])
+    recording = beside if beside.is_file() else None
+    return Answer(report, recording, attempt["sha256"], attempt["file"], read_pitches(document))
 
 
 def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
@@ -230,24 +237,16 @@ def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
         "knots": [] if knots is None else [list(pair) for pair in knots.pairs()],
         "ratio": None if knots is None else knots.ratio,
         "tempo_bpm": report.tempo_bpm,
+        "has_pitch": bool(answer.pitches),
     }
 
 
 def attempt_traces(draft: Draft, answer: Answer) -> list[dict[str, Any]]:
-    """Listen to an attempt and lay its pitch over the line: `times_s` of the line and `midi`, note by note.
-
-    Raises
-    ------
-    AudioError
-        If the recording cannot be read.
-    """
-    from transcriber.audio import read_take
-    from transcriber.listening import listen
+    """Lay an attempt's pitch over the line: `times_s` of the line and `midi`, note by note."""
     from transcriber.practice.overlay import knots_of, traces_of
 
     knots = knots_of(draft, answer.report)
-    if knots is None or answer.recording is None:
+    if knots is None:
         return []
-    heard = listen(read_take(answer.recording), draft.instrument.fretted)
-    traces = traces_of(draft, answer.report, heard, knots)
+    traces = traces_of(draft, answer.report, answer.pitches, knots)
     return [{"times_s": list(one.times_s), "midi": list(one.midi)} for one in traces]

@@ -13,14 +13,21 @@ from hypothesis import strategies as st
 from tests.accuracy.handwritten import handwritten
 from tests.practice.attempts import reference
 from transcriber.errors import DraftError
-from transcriber.practice.answer_file import read_answer
-from transcriber.practice.overlay import Knots, knots_of, traces_of
-from transcriber.practice.report import Advice, CheckReport, ExtraNote, NoteReport, PhraseReport, Stop
+from transcriber.practice.answer_file import read_answer, read_pitches
+from transcriber.practice.overlay import Knots, knots_of, played_pitches, traces_of
+from transcriber.practice.report import (
+    Advice,
+    CheckReport,
+    ExtraNote,
+    NoteReport,
+    PhraseReport,
+    PlayedPitch,
+    Stop,
+)
 from transcriber.practice.words import check_bytes, check_document
-from transcriber.records.heard import Heard, HeardNote, PitchTrack
+from transcriber.records.heard import HeardNote
 
 DRAFT = reference(handwritten()[1].line, 1)
-EMPTY = np.zeros(0)
 
 
 def answer(ratio=0.5, late_ms=(), delay_s=1.0, **fields):
@@ -79,7 +86,7 @@ def test_pitch_lies_at_the_lines_height_though_the_attempt_is_an_octave_higher()
     times = np.arange(10) * 0.01 + 1.0 + note.onset_s / 0.5
     cents = np.array([0.0, np.nan, *np.full(8, 12.0)])
     played = HeardNote(times[0], times[-1], note.pitch_midi + 12, 90, (), times, cents, 1.0, 1.0, 1.0)
-    heard = Heard((played,), 440.0, PitchTrack(*[EMPTY] * 5))
+    heard = played_pitches((played,))
     higher = answer(0.5, transposed=12)
     (trace,) = traces_of(DRAFT, higher, heard, knots_of(DRAFT, higher))
     assert trace.times_s[0] == pytest.approx(note.onset_s, abs=1e-3)
@@ -91,7 +98,7 @@ def test_a_note_found_played_as_written_stands_in_its_octave():
     note = DRAFT.notes[0]
     times = np.arange(10) * 0.01 + 1.0 + note.onset_s
     played = HeardNote(times[0], times[-1], note.pitch_midi - 12, 90, (), times, np.zeros(10), 1.0, 1.0, 1.0)
-    heard = Heard((played,), 440.0, PitchTrack(*[EMPTY] * 5))
+    heard = played_pitches((played,))
     right = answer(1.0)
     (trace,) = traces_of(DRAFT, right, heard, knots_of(DRAFT, right))
     assert set(trace.midi) == {note.pitch_midi}
@@ -140,6 +147,25 @@ def test_a_damaged_answer_is_refused_in_one_line(tmp_path, damage, said):
     damage(document)
     with pytest.raises(DraftError, match=said) as caught:
         read_answer(written(tmp_path, document))
+    assert "\n" not in str(caught.value)
+
+
+def test_what_was_heard_is_kept_with_the_answer_and_read_back(tmp_path):
+    times, cents = np.arange(4) * 0.0058 + 1.0, np.array([np.nan, 3.4, -12.6, 0.0])
+    pitches = played_pitches((HeardNote(1.0, 1.02, 64, 90, (), times, cents, 1.0, 1.0, 1.0),))
+    assert pitches == (PlayedPitch(1.0, 64, (1.0, 1.006, 1.012, 1.017), (None, 3, -13, 0)),)
+    document = check_document(FULL, ("a.flac", "0" * 64), ("b.flac", "1" * 64), [], pitches)
+    _, read = read_answer(written(tmp_path, document))
+    assert read_pitches(read) == pitches
+    older = {key: value for key, value in read.items() if key != "pitches"}
+    assert read_pitches(older) == ()
+
+
+@pytest.mark.parametrize("damage", [{"times_s": [1.0]}, {"cents": ["x"]}, {"pitch_midi": None}])
+def test_damaged_pitches_are_refused_in_one_line(damage):
+    pitch = {"onset_s": 1.0, "pitch_midi": 64, "times_s": [1.0, 1.1], "cents": [0, None], **damage}
+    with pytest.raises(DraftError, match=r"the pitches in the answer to 'a\.flac' are damaged") as caught:
+        read_pitches({"attempt": {"file": "a.flac"}, "pitches": [pitch]})
     assert "\n" not in str(caught.value)
 
 

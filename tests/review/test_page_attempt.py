@@ -9,7 +9,7 @@ import pytest
 from browsers import Program, Served, open_page, until
 from review_samples import SAMPLES
 
-from transcriber.attempts import attempt_traces, checked_attempt, read_earlier_answer
+from transcriber.attempts import AttemptSettings, attempt_traces, checked_attempt, read_earlier_answer
 from transcriber.cli import run
 from transcriber.draft import draft_bytes, read_draft
 from transcriber.drafting import draft_take
@@ -187,15 +187,67 @@ def test_without_its_recording_the_answer_is_still_shown(paths, folder, tmp_path
     page = opened(server.address)
     until(lambda: page.evaluate("page.attempt.traces !== null"))
     assert "Work on this first" in page.locator("#attempt").inner_text()
+    # What was heard stands in the answer: nothing has to be listened to again.
+    assert page.evaluate("page.attempt.traces.attempt.length") > 20
     assert page.get_by_role("button", name="Hear the attempt there").count() == 0
     assert page.locator("#kind option[value=attempt]").count() == 0
     server.stop()
 
 
+def test_an_answer_without_pitches_says_so(paths, folder, tmp_path, opened, answer):
+    for path in (paths[0], folder / LINE):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    older = tmp_path / paths[1].name
+    older.write_text(json.dumps({key: value for key, value in answer.items() if key != "pitches"}))
+    server = Served(tmp_path / paths[0].name, tmp_path / LINE, older)
+    page = opened(server.address)
+    page.locator("#attempt h2").wait_for()
+    assert "check the attempt again to see it" in page.locator("#legend").inner_text()
+    server.stop()
+
+
+def test_only_the_part_that_was_checked_is_shown(paths, folder, tmp_path):
+    checked = checked_attempt(
+        folder / ATTEMPT, paths[0], tmp_path / "a.check.json", AttemptSettings(start_s=5.0, end_s=20.0)
+    )
+    onsets = [pitch["onset_s"] for pitch in checked.document["pitches"]]
+    assert len(onsets) > 5
+    assert 5.0 <= min(onsets) <= max(onsets) <= 20.0
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_page_that_is_sent_holds_the_attempt(paths, folder, tmp_path, browser, answer, width):
+    target = tmp_path / "line.html"
+    options = ["--take", str(folder / LINE), "--attempt", str(paths[1]), "--standalone", str(target)]
+    assert run(["review", str(paths[0]), *options]) == 0
+    context = browser.new_context(offline=True, viewport={"width": width, "height": 860})
+    page = context.new_page()
+    faults, asked = [], []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(target.as_uri())
+    page.wait_for_selector("body[data-ready]", timeout=15000)
+    assert page.locator("#attempt ol > li").count() == len(answer["work_on"])
+    assert page.locator(".below .played").count() > 3
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.get_by_role("button", name="Hear the attempt there").first.click()
+    until(lambda: page.locator("#play").inner_text() == "Stop")
+    assert page.locator("#kind").input_value() == "attempt"
+    page.locator("#title").click()
+    page.keyboard.press("o")
+    until(lambda: page.locator("#kind").input_value() == "take")
+    page.locator("#play").click()
+    page.locator("#attempt ol button", has_text="Show it").first.click()
+    assert page.locator(".spot.chosen").count() >= 1
+    context.close()
+    assert faults == []
+    assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
+
+
 def test_the_command_opens_it(paths, opened):
     program = Program(paths[0], options=["--attempt", str(paths[1])])
     page = opened(program.address)
-    # The answer is there at once, though the attempt is still being listened to.
     page.locator("#attempt h2").wait_for()
     page.context.close()
     assert program.interrupt() == 130

@@ -42,7 +42,7 @@ def run_review(arguments: argparse.Namespace) -> int:
     if arguments.json and not any(asked):
         raise UsageError("--json goes with --standalone, --labels or --summary; the page is for people")
     if settings.attempt is not None:
-        _check_attempt(settings.attempt, any(asked))
+        _check_attempt(settings.attempt, bool(arguments.labels) or arguments.summary)
     if arguments.standalone:
         return _write_page(settings, Path(arguments.standalone), arguments)
     if arguments.labels:
@@ -54,7 +54,7 @@ def run_review(arguments: argparse.Namespace) -> int:
 
 def _check_attempt(attempt: Path, instead: bool) -> None:
     if instead:
-        raise UsageError("--attempt is for the page; leave it away with --standalone, --labels and --summary")
+        raise UsageError("--attempt is for the page; leave it away with --labels and --summary")
     if not attempt.name.endswith(CHECK_SUFFIX):
         raise UsageError(
             f"--attempt '{attempt}' is no answer to an attempt: run transcriber check ATTEMPT DRAFT "

@@ -13,6 +13,7 @@ from transcriber.practice.report import (
     ExtraNote,
     NoteReport,
     PhraseReport,
+    PlayedPitch,
     Stop,
     TechniqueReport,
 )
@@ -71,6 +72,31 @@ def _report(document: dict[str, Any]) -> CheckReport:
         phrases=tuple(PhraseReport(**each) for each in document["phrases"]),
         advice=tuple(Advice(**{**each, "notes": tuple(each["notes"])}) for each in document["work_on"]),
     )
+
+
+def read_pitches(document: dict[str, Any]) -> tuple[PlayedPitch, ...]:
+    """Read what was heard in an attempt; nothing from an answer that was written before it was kept.
+
+    Raises
+    ------
+    DraftError
+        If it is damaged.
+    """
+    try:
+        return tuple(_pitch(each) for each in document.get("pitches", ()))
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise DraftError(
+            f"the pitches in the answer to '{document['attempt']['file']}' are damaged ({error}); "
+            "make it anew with: transcriber check ATTEMPT DRAFT --force"
+        ) from error
+
+
+def _pitch(given: dict[str, Any]) -> PlayedPitch:
+    times_s = tuple(float(time_s) for time_s in given["times_s"])
+    cents = tuple(_number(value) for value in given["cents"])
+    if len(times_s) != len(cents):
+        raise ValueError("times_s and cents are not of one length")
+    return PlayedPitch(float(given["onset_s"]), int(given["pitch_midi"]), times_s, cents)
 
 
 def _note(given: dict[str, Any]) -> NoteReport:

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from transcriber.draft.document import Draft
-from transcriber.practice.report import CheckReport
-from transcriber.records.heard import Heard, HeardNote
+from transcriber.draft import Draft
+from transcriber.practice.report import CheckReport, PlayedPitch
+from transcriber.records.heard import HeardNote
 
 # Where the attempt takes so much longer than the line, and by so many seconds, it halted or tried again.
 _HALT_SHARE, _HALT_S = 1.5, 0.6
-_STEP_DECIMALS = 4
+_STEP_DECIMALS, _TIME_DECIMALS = 4, 3
 _SAME_ONSET_S = 0.05
 
 
@@ -87,7 +87,22 @@ def knots_of(draft: Draft, report: CheckReport) -> Knots | None:
     )
 
 
-def traces_of(draft: Draft, report: CheckReport, heard: Heard, knots: Knots) -> tuple[Trace, ...]:
+def played_pitches(notes: Sequence[HeardNote]) -> tuple[PlayedPitch, ...]:
+    """Keep what is needed to draw an attempt: the pitch of each note heard, to a millisecond and a cent."""
+    return tuple(
+        PlayedPitch(
+            round(note.onset_s, _STEP_DECIMALS),
+            note.pitch_midi,
+            tuple(round(float(time_s), _TIME_DECIMALS) for time_s in note.contour_times_s),
+            tuple(round(float(cents)) if np.isfinite(cents) else None for cents in note.contour_cents),
+        )
+        for note in notes
+    )
+
+
+def traces_of(
+    draft: Draft, report: CheckReport, pitches: Sequence[PlayedPitch], knots: Knots
+) -> tuple[Trace, ...]:
     """Lay the pitch of an attempt over the line, by the guitar's own tuning.
 
     Parameters
@@ -96,28 +111,27 @@ def traces_of(draft: Draft, report: CheckReport, heard: Heard, knots: Knots) -> 
     report : CheckReport
         What became of the notes: the attempt's transposition is taken off, and a note that the second look
         at the sound found played as written stands in its octave, whichever one was heard at first.
-    heard : Heard
+    pitches : sequence of PlayedPitch
         The attempt as listening heard it.
     knots : Knots
     """
     traces = []
-    for note in heard.notes:
+    for note in pitches:
         lower = report.transposed + _octaves_off(draft, report, note)
         times: list[float] = []
         midi: list[float | None] = []
-        for time_s, cents in zip(note.contour_times_s, note.contour_cents, strict=True):
-            at = knots.to_line(float(time_s))
+        for time_s, cents in zip(note.times_s, note.cents, strict=True):
+            at = knots.to_line(time_s)
             if at is None or (times and at <= times[-1]):
                 continue
             times.append(round(at, _STEP_DECIMALS))
-            height = note.pitch_midi - lower + float(cents) / 100.0
-            midi.append(round(height, 2) if np.isfinite(height) else None)
+            midi.append(None if cents is None else round(note.pitch_midi - lower + cents / 100.0, 2))
         if times:
             traces.append(Trace(tuple(times), tuple(midi)))
     return tuple(traces)
 
 
-def _octaves_off(draft: Draft, report: CheckReport, note: HeardNote) -> int:
+def _octaves_off(draft: Draft, report: CheckReport, note: PlayedPitch) -> int:
     """Semitones, in whole octaves, by which a note that was played as written was heard too high."""
     for one in report.notes:
         wanted = draft.note(one.id)

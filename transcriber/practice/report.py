@@ -88,6 +88,27 @@ class NoteReport:
 
 
 @dataclass(frozen=True)
+class PlayedPitch:
+    """The pitch of one note as listening heard it in an attempt, to be drawn.
+
+    Attributes
+    ----------
+    onset_s : float
+        Seconds in the attempt's file, as are `times_s`.
+    pitch_midi : int
+        What it was heard as.
+    times_s : tuple of float
+    cents : tuple of (float or None)
+        From `pitch_midi`; None where there is no pitch.
+    """
+
+    onset_s: float
+    pitch_midi: int
+    times_s: tuple[float, ...]
+    cents: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
 class ExtraNote:
     """A note that the line does not have: when, which, and the id of the note before it, if any."""
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from transcriber.draft.document import Draft
+from transcriber.draft import Draft
 from transcriber.practice.advice import CAUTION, named_note
 from transcriber.practice.phrase_reports import REMARK_WORDS
-from transcriber.practice.report import CheckReport, NoteReport
+from transcriber.practice.report import CheckReport, NoteReport, PlayedPitch
 from transcriber.practice.tolerance import SOURCE, TOLERANCES
 from transcriber.records.pitch import pitch_name
 
@@ -44,6 +45,7 @@ def check_document(
     attempt: tuple[str, str],
     reference: tuple[str, str],
     earlier: list[dict[str, Any]],
+    pitches: Sequence[PlayedPitch] = (),
 ) -> dict[str, Any]:
     """Write an answer as a document.
 
@@ -54,6 +56,8 @@ def check_document(
         File name and digest of the attempt, and of the recording that the draft was made from.
     earlier : list of dict
         `progress_entry` of earlier attempts at the same line.
+    pitches : sequence of PlayedPitch
+        What was heard, so that the page can draw the attempt without listening again.
     """
     ear = TOLERANCES[report.tolerance]
     return {
@@ -72,6 +76,7 @@ def check_document(
         "phrases": [asdict(phrase) for phrase in report.phrases],
         "work_on": [asdict(advice) for advice in report.advice],
         "earlier": earlier,
+        "pitches": [asdict(pitch) for pitch in pitches],
     }
 
 

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
-import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from transcriber.attempts import answer_words, attempt_traces, read_earlier_answer
 from transcriber.draft import Draft, DraftNote
 from transcriber.errors import UsageError
-from transcriber.review.sounds import limited
-from transcriber.rework import open_take, wav_bytes
+from transcriber.review.sounds import FloatArray, limited
+from transcriber.rework import compressed_bytes, open_take, wav_bytes
 
 if TYPE_CHECKING:
     from transcriber.records.recording import WholeRecording
@@ -40,9 +38,7 @@ class AttemptShown:
         self._recording: WholeRecording | None = None
         if found is not None:
             self._recording = open_take(found, self._answer.sha256)
-        self._traces: list[dict[str, Any]] | None = None
         self._sound: bytes | None = None
-        self._lock = threading.Lock()
 
     @property
     def has_sound(self) -> bool:
@@ -53,33 +49,34 @@ class AttemptShown:
         """Tell the answer for a draft as it is corrected now."""
         return {**answer_words(draft, self._answer), "has_sound": self.has_sound}
 
-    def traces(self, draft: Draft) -> list[dict[str, Any]]:
-        """Lay the attempt's pitch over the line; the first time it is listened to, which takes seconds."""
-        with self._lock:
-            if self._traces is None:
-                self._traces = attempt_traces(draft, self._answer)
-            return self._traces
-
-    def laid_over(self, draft: Draft) -> bytes:
-        """Give the pitch of line and attempt on the line's time, as JSON.
+    def laid_over(self, draft: Draft) -> dict[str, Any]:
+        """Give the pitch of line and attempt on the line's time.
 
         Returns
         -------
-        bytes
+        dict
             `line` and `attempt`, each a list of traces with `times_s` and `midi`.
         """
-        told = {"line": [_trace(note) for note in draft.notes], "attempt": self.traces(draft)}
-        return json.dumps(told).encode("utf-8")
+        return {
+            "line": [_trace(note) for note in draft.notes],
+            "attempt": attempt_traces(draft, self._answer),
+        }
 
     def sound(self) -> bytes:
         """Return the attempt as WAV, from the beginning of its file."""
+        if self._sound is None:
+            self._sound = wav_bytes(*self._whole())
+        return self._sound
+
+    def compressed(self) -> tuple[bytes, str]:
+        """Return the attempt small, and its media type."""
+        return compressed_bytes(*self._whole())
+
+    def _whole(self) -> tuple[FloatArray, int]:
         if self._recording is None:
             raise UsageError(f"'{self._answer.name}' was not found beside its answer")
-        if self._sound is None:
-            rate_hz = self._recording.sample_rate_hz
-            whole = self._recording.part(0.0, len(self._recording.samples) / rate_hz)
-            self._sound = wav_bytes(limited(whole), rate_hz)
-        return self._sound
+        rate_hz = self._recording.sample_rate_hz
+        return limited(self._recording.part(0.0, len(self._recording.samples) / rate_hz)), rate_hz
 
 
 def _trace(note: DraftNote) -> dict[str, Any]:

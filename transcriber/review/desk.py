@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
@@ -129,13 +130,20 @@ class Desk:
 
     def laid_over(self) -> bytes:
         """Return the pitch of the line and of the attempt over it, as JSON."""
-        return self._shown_attempt().laid_over(self.draft()[0])
+        return json.dumps(self.attempt().laid_over(self.draft()[0])).encode("utf-8")
 
     def attempt_sound(self) -> bytes:
         """Return the attempt as WAV."""
-        return self._shown_attempt().sound()
+        return self.attempt().sound()
 
-    def _shown_attempt(self) -> AttemptShown:
+    def attempt(self) -> AttemptShown:
+        """Return the attempt that is shown over the line.
+
+        Raises
+        ------
+        UsageError
+            If none is.
+        """
         if self._attempt is None:
             raise UsageError("no attempt is shown; start again with --attempt ATTEMPT.check.json")
         return self._attempt

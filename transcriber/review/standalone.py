@@ -18,7 +18,8 @@ from transcriber.review.serving import ReviewSettings, find_take
 
 # In the order in which they need each other.
 _MODULES = (
-    "dom.js", "signs.js", "score.js", "player.js", "view.js", "fields.js", "hearing.js", "practice.js",
+    "dom.js", "signs.js", "score.js", "player.js", "view.js", "fields.js", "hearing.js", "attempt.js",
+    "practice.js",
 )  # fmt: skip
 _IMPORT = re.compile(r"^import [^;]*;\n", flags=re.MULTILINE)
 _EXPORT = re.compile(r"^export ", flags=re.MULTILINE)
@@ -36,27 +37,33 @@ def standalone_page(settings: ReviewSettings) -> bytes:
     Returns
     -------
     bytes
-        HTML in UTF-8. Questions are left out; the marks on unsure notes stay.
+        HTML in UTF-8. Questions are left out; the marks on unsure notes stay. An attempt named in the
+        settings stands over the line, and can be heard.
 
     Raises
     ------
     DraftError, AudioError
         As for opening the page.
     """
-    desk = Desk(settings.draft, find_take(settings))
+    desk = Desk(settings.draft, find_take(settings), settings.attempt)
     draft, _ = desk.draft()
     sheet = {**desk.sheet(), "questions": []}
     sheet["notes"] = [
         {key: value for key, value in note.items() if key not in _NOT_NEEDED} for note in sheet["notes"]
     ]
     sounds: dict[str, Any] = {}
-    for kind in ("take", "draft") if desk.sounds.has_take else ("draft",):
-        data, media_type = desk.sounds.compressed(kind, draft)
+    for kind in _kinds(desk, sheet):
+        data, media_type = (
+            desk.attempt().compressed() if kind == "attempt" else desk.sounds.compressed(kind, draft)
+        )
         sounds[kind] = {"type": media_type, "base64": base64.b64encode(data).decode("ascii")}
-    return _page(sheet, sounds).encode("utf-8")
+    told = {"draft": sheet, "sounds": sounds}
+    if settings.attempt is not None:
+        told["laid_over"] = desk.attempt().laid_over(draft)
+    return _page(told).encode("utf-8")
 
 
-def _page(sheet: dict[str, Any], sounds: dict[str, Any]) -> str:
+def _page(told: dict[str, Any]) -> str:
     files = page_files()
     font = base64.b64encode(files["vexflow/bravura.woff2"]).decode("ascii")
     style = (
@@ -78,18 +85,27 @@ def _page(sheet: dict[str, Any], sounds: dict[str, Any]) -> str:
             f"<title>Draft</title>\n<style>{style}</style>\n</head>\n<body>",
             '<header id="head"><div><h1 id="title">Draft</h1><p id="facts"></p></div></header>',
             '<div id="notices" role="status"></div>',
+            '<section id="attempt" aria-label="The attempt" hidden></section>',
             '<main id="sheet" tabindex="-1" aria-label="Sheet"></main>',
             '<p class="small" id="practice">Play slowly first, rest your hands between rounds, and stop if '
             "something hurts.</p>",
             '<section id="hearing" aria-label="Hear"></section>',
             '<div id="spoken" class="unseen" aria-live="polite"></div>',
-            f'<script type="application/json" id="draft">{_json(sheet)}</script>',
-            f'<script type="application/json" id="sounds">{_json(sounds)}</script>',
+            *(
+                f'<script type="application/json" id="{name}">{_json(value)}</script>'
+                for name, value in told.items()
+            ),
             f"<script>{vexflow}</script>\n<script>{own}</script>",
             _notices(),
             "</body>\n</html>\n",
         )
     )
+
+
+def _kinds(desk: Desk, sheet: dict[str, Any]) -> tuple[str, ...]:
+    """What there is to hear."""
+    take = ("take",) if desk.sounds.has_take else ()
+    return (*take, "draft", *(("attempt",) if sheet["attempt"] and sheet["attempt"]["has_sound"] else ()))
 
 
 def _plain(module: str) -> str:

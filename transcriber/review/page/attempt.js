@@ -13,23 +13,21 @@ const AROUND = 1.5;
 const BEFORE_S = 0.05;
 
 export class AttemptView {
-  constructor(store, view, player, hearing, choose) {
+  /** `bring` gives the pitch of line and attempt; `choose` shows a note. */
+  constructor({ store, view, player, hearing, choose, bring }) {
     Object.assign(this, { store, view, player, hearing, choose, traces: null, height: TRACE_HEIGHT + ROWS * ROW_HEIGHT + 6 });
     view.below = this;
-    this.bring();
+    this.take(bring);
   }
 
   get told() {
     return this.store.sheet.attempt;
   }
 
-  async bring() {
+  async take(bring) {
     try {
-      const answer = await fetch("api/laid_over");
-      if (!answer.ok) throw new Error(await answer.text());
-      this.traces = await answer.json();
+      this.traces = await bring();
       this.view.drawBelow();
-      byId("listening")?.remove();
     } catch (error) {
       notice(`The attempt's pitch cannot be shown: ${error.message}`, { bad: true, key: "attempt" });
     }
@@ -88,7 +86,7 @@ export class AttemptView {
     };
     const line = (name) => make("path", { class: name, d: "M4 8H27" });
     return el("p", { class: "small row", id: "legend" },
-      this.traces ? null : el("span", { id: "listening", role: "status" }, "The attempt is being listened to…"),
+      this.told.has_pitch ? null : el("span", {}, "The pitch of this attempt was not kept with its answer; check the attempt again to see it."),
       el("span", {}, sample(line("wanted")), " as drafted"),
       el("span", {}, sample(line("wanted"), brackets(2, 29, 8)), " missed"),
       el("span", {}, sample(line("played")), " as played"),

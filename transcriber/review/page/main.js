@@ -27,6 +27,12 @@ function label(note) {
   return `${note.where}: ${note.name}, ${place}, ${note.how}${note.unsure ? ", unsure" : ""}${note.remark ? `, remark: ${note.remark}` : ""}`;
 }
 
+async function laidOver() {
+  const answer = await fetch("api/laid_over");
+  if (!answer.ok) throw new Error(await answer.text());
+  return answer.json();
+}
+
 class Page {
   constructor() {
     this.store = new Store(tokenOf());
@@ -104,7 +110,8 @@ class Page {
 
   showAttempt(sheet) {
     if (!sheet.attempt) return;
-    this.attempt ||= new AttemptView(this.store, this.view, this.player, this.hearing, (id) => this.choose(id, true));
+    const { store, view, player, hearing } = this;
+    this.attempt ||= new AttemptView({ store, view, player, hearing, choose: (id) => this.choose(id, true), bring: laidOver });
     this.attempt.show(sheet);
   }
 

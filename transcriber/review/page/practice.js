@@ -1,5 +1,6 @@
 // The page that is sent to a student: the sheet to read, hear and practise with, nothing to correct.
 
+import { AttemptView } from "./attempt.js";
 import { byId, notice } from "./dom.js";
 import { Hearing } from "./hearing.js";
 import { Player } from "./player.js";
@@ -31,20 +32,27 @@ async function practise() {
   await document.fonts.load("30px Bravura");
   window.VexFlow.setFonts("Bravura", "Arial");
   const player = new Player((kind) => addresses[kind]);
-  const view = new View(byId("sheet"), { label: wordsFor });
+  let attempt = null;
+  const view = new View(byId("sheet"), { label: (note) => wordsFor(note) + (attempt ? attempt.label(note) : "") });
   const hearing = new Hearing(player, view, { staff: (on) => { view.staff = on; view.show(sheet, notes, order); } });
   byId("title").textContent = sheet.name;
   byId("facts").textContent = `${Math.round(sheet.timing.tempo_bpm)} BPM · ${sheet.timing.meter}`;
   document.title = sheet.name;
-  view.show(sheet, notes, order);
-  for (const option of hearing.kinds.options) option.disabled = !(option.value in addresses);
-  await hearing.show(sheet);
   let chosen = null;
   const choose = (id, focus) => {
     chosen = id;
     view.mark("chosen", id);
     view.reveal(id, focus);
   };
+  if (sheet.attempt) {
+    const laidOver = dataOf("laid_over");
+    const bring = async () => laidOver;
+    attempt = new AttemptView({ store: { sheet, notes }, view, player, hearing, choose: (id) => choose(id, true), bring });
+    attempt.show(sheet);
+  }
+  view.show(sheet, notes, order);
+  for (const option of hearing.kinds.options) option.disabled = !(option.value in addresses);
+  await hearing.show(sheet);
   byId("sheet").addEventListener("click", (event) => {
     const spot = event.target.closest(".spot");
     if (!spot) return;
@@ -59,6 +67,8 @@ async function practise() {
     } else if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
       const at = order.indexOf(chosen) + (event.key === "ArrowRight" ? 1 : -1);
       if (order[at]) choose(order[at], true);
+    } else if (event.key.toLowerCase() === "o" && attempt) {
+      attempt.changeOver();
     }
   });
   let sounding = null;
