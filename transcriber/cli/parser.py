@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import NoReturn, TypeAlias
 
 from transcriber.attempts import EARS
 from transcriber.draft_files import USUAL_FORMATS, export_formats
@@ -17,6 +17,8 @@ DESCRIPTION = "Drafts tab, rhythm and MIDI from a recording of single-note guita
 EXIT_CODES = (
     "exit codes: 0 done, 1 failed, 2 wrong usage, 3 unreadable recording, 4 no notes found, 130 interrupted"
 )
+
+SOUND_FILES = "WAV, FLAC, OGG, MP3, Opus, AIFF"
 
 EXPORT_HELP = {
     "timing": "MIDI: as it was played, or as it is written",
@@ -40,23 +42,27 @@ class Parser(argparse.ArgumentParser):
         raise UsageError(f"{message}; see '{self.prog} --help'")
 
 
+Commands: TypeAlias = "argparse._SubParsersAction[Parser]"
+
+
 def build_parser() -> tuple[Parser, dict[str, Parser]]:
     """Make the parser, and the parser of each command by name."""
     parser = Parser(prog=PROGRAM, description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    made = {
-        "draft": _add_draft(commands),
-        "retime": _add_retime(commands),
-        "export": _add_export(commands),
-        "instrument": _add_instrument(commands),
-        "render": _add_render(commands),
-        "review": _add_review(commands),
-        "check": _add_check(commands),
-        "loops": _add_loops(commands),
-        "lesson": _add_lesson(commands),
-    }
-    return parser, made
+    for add in (
+        _add_draft,
+        _add_retime,
+        _add_export,
+        _add_instrument,
+        _add_render,
+        _add_review,
+        _add_check,
+        _add_loops,
+        _add_lesson,
+    ):
+        add(commands)
+    return parser, commands.choices
 
 
 def parse(arguments: Sequence[str]) -> argparse.Namespace:
@@ -89,16 +95,21 @@ def _unknown(kind: str, word: str, known: list[str], program: str) -> str:
     return f"there is no {kind} '{word}'; {hint}"
 
 
-def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
-        "draft",
-        help="draft recordings of single-note guitar",
-        description="Writes NAME.draft.json, and NAME in the formats asked for, for each recording NAME.*, "
-        "beside it or in the folder given.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
+def _command(commands: Commands, name: str, about: str, description: str) -> Parser:
+    return commands.add_parser(
+        name, help=about, description=description, epilog=EXIT_CODES, allow_abbrev=False
     )
-    parser.add_argument("takes", nargs="+", metavar="TAKE", help="recording: WAV, FLAC, OGG, MP3, Opus, AIFF")
+
+
+def _add_draft(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "draft",
+        "draft recordings of single-note guitar",
+        "Writes NAME.draft.json, and NAME in the formats asked for, for each recording NAME.*, "
+        "beside it or in the folder given.",
+    )
+    parser.add_argument("takes", nargs="+", metavar="TAKE", help=f"recording: {SOUND_FILES}")
     told = parser.add_argument_group("what you know about the take")
     _add_rhythm(told)
     told.add_argument("--count-in", metavar="N", help="so many clicks lead to bar 1, one a beat")
@@ -125,18 +136,16 @@ def _add_draft(commands: argparse._SubParsersAction[Parser]) -> Parser:
     told.add_argument("--end", metavar="S", help="draft up to this second of the file")
     _add_output(parser)
     _add_formats(parser, USUAL_FORMATS)
-    return parser
 
 
-def _add_export(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_export(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "export",
-        help="write a draft in other formats",
-        description="Writes a draft, your corrections applied, in the formats asked for.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
+        "write a draft in other formats",
+        "Writes a draft, your corrections applied, in the formats asked for.",
     )
-    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    _add_draft_document(parser)
     parser.add_argument(
         "--out",
         metavar="PLACE",
@@ -144,7 +153,6 @@ def _add_export(commands: argparse._SubParsersAction[Parser]) -> Parser:
     )
     _add_common(parser)
     _add_formats(parser, ())
-    return parser
 
 
 def _add_rhythm(told: argparse._ArgumentGroup) -> None:
@@ -154,23 +162,21 @@ def _add_rhythm(told: argparse._ArgumentGroup) -> None:
     told.add_argument("--beats", metavar="FILE", help="text file with the time of a tapped beat in each line")
 
 
-def _add_retime(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_retime(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "retime",
-        help="write a draft anew in another tempo, meter, pickup or downbeat",
-        description="Writes the rhythm of NAME.draft.json anew without listening again. What is not told "
+        "write a draft anew in another tempo, meter, pickup or downbeat",
+        "Writes the rhythm of NAME.draft.json anew without listening again. What is not told "
         "stays: tempo, meter, where bar 1 begins, and all that is not rhythm. Your corrections are kept; "
         "those that were made for the rhythm before are named.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
-    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    _add_draft_document(parser)
     told = parser.add_argument_group("what you know about the take")
     _add_rhythm(told)
     told.add_argument("--downbeat", metavar="S", help="second of the file at which a bar begins")
     _add_output(parser)
     _add_formats(parser, USUAL_FORMATS)
-    return parser
 
 
 def _add_formats(parser: Parser, usual: tuple[str, ...]) -> None:
@@ -198,33 +204,30 @@ def _add_written(told: argparse._ArgumentGroup, names: tuple[str, ...]) -> None:
         )
 
 
-def _add_instrument(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_instrument(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "instrument",
-        help="measure your own guitar from a recording of single notes",
-        description="Record each string from the lowest up, open and then at fret 12, one note after the "
+        "measure your own guitar from a recording of single notes",
+        "Record each string from the lowest up, open and then at fret 12, one note after the "
         "other, each left to ring for a second or two. Tuning, intonation, stiffness and tone of each string "
         "are measured and written to a file for 'draft --instrument FILE'.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
-    parser.add_argument("recording", metavar="RECORDING", help="WAV, FLAC, OGG, MP3, Opus, AIFF")
+    parser.add_argument("recording", metavar="RECORDING", help=SOUND_FILES)
     parser.add_argument("--out", metavar="FILE.json", required=True, help="instrument file to write")
     parser.add_argument(
         "--instrument", metavar="NAME_OR_FILE", default="standard", help="its tuning and frets (standard)"
     )
     parser.add_argument("--notes", metavar="S/F...", help="what is played instead, in order: '6/0 6/12 5/3'")
     _add_common(parser)
-    return parser
 
 
-def _add_render(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_render(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "render",
-        help="play a written line with the program's own guitar",
-        description="Plays NAME.line.json and writes the sound, and its truth as NAME.truth.json beside it.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
+        "play a written line with the program's own guitar",
+        "Plays NAME.line.json and writes the sound, and its truth as NAME.truth.json beside it.",
     )
     parser.add_argument("line", metavar="LINE", help="a line file, NAME.line.json")
     parser.add_argument("--out", metavar="FILE.flac", required=True, help="sound file to write")
@@ -233,20 +236,18 @@ def _add_render(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser.add_argument("--tone", metavar="NAME", help="how it sounds: clean, warm, bright, edge, driven")
     parser.add_argument("--tempo", metavar="BPM", help="play it at this tempo, 20 to 400")
     _add_common(parser)
-    return parser
 
 
-def _add_review(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_review(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "review",
-        help="open the page to hear, check and correct a draft",
-        description="Serves a page on this machine alone, for NAME.draft.json. Corrections go at once to "
+        "open the page to hear, check and correct a draft",
+        "Serves a page on this machine alone, for NAME.draft.json. Corrections go at once to "
         "NAME.corrections.jsonl beside it, and every other command sees them.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
-    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
-    parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
+    _add_draft_document(parser)
+    _add_take(parser)
     parser.add_argument(
         "--attempt",
         metavar="FILE",
@@ -259,18 +260,16 @@ def _add_review(commands: argparse._SubParsersAction[Parser]) -> Parser:
     instead.add_argument("--labels", metavar="FILE.jsonl", help="write drafted and corrected notes as data")
     instead.add_argument("--summary", action="store_true", help="count corrections per 100 notes and minutes")
     _add_common(parser)
-    return parser
 
 
-def _add_check(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_check(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "check",
-        help="hold a student's attempt against a draft",
-        description="Listens to an attempt at the line of a draft, at any tempo, with stops, restarts and "
+        "hold a student's attempt against a draft",
+        "Listens to an attempt at the line of a draft, at any tempo, with stops, restarts and "
         "gaps, and tells note by note what became of it. Writes ATTEMPT.check.json and compares it with "
         "earlier ones in the same folder.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
     parser.add_argument("attempt", metavar="ATTEMPT", help="the student's recording")
     parser.add_argument("draft", metavar="DRAFT", help="the draft of the line, NAME.draft.json")
@@ -285,44 +284,47 @@ def _add_check(commands: argparse._SubParsersAction[Parser]) -> Parser:
     parser.add_argument("--start", metavar="S", help="from this second of the file")
     parser.add_argument("--end", metavar="S", help="up to this second of the file")
     _add_output(parser)
-    return parser
 
 
-def _add_loops(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_loops(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "loops",
-        help="cut a take into loops of its phrases, slow and at tempo",
-        description="Writes each phrase of a draft as WAV at the speeds asked for, its pitch kept: a "
+        "cut a take into loops of its phrases, slow and at tempo",
+        "Writes each phrase of a draft as WAV at the speeds asked for, its pitch kept: a "
         "seamless loop (.loop.wav), the same after a bar of clicks (.counted.wav), and a practice plan.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
-    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    _add_draft_document(parser)
     parser.add_argument("--phrase", metavar="N", help="this phrase only")
     _add_loop_options(parser)
     _add_output(parser)
-    return parser
 
 
-def _add_lesson(commands: argparse._SubParsersAction[Parser]) -> Parser:
-    parser = commands.add_parser(
+def _add_lesson(commands: Commands) -> None:
+    parser = _command(
+        commands,
         "lesson",
-        help="gather the material of a lesson in one folder",
-        description="Writes sheet, text tab, MIDI, MusicXML, pictures of the neck, facts of each phrase, "
+        "gather the material of a lesson in one folder",
+        "Writes sheet, text tab, MIDI, MusicXML, pictures of the neck, facts of each phrase, "
         "loops, captions and chapter times of a draft into one folder, with an index page.",
-        epilog=EXIT_CODES,
-        allow_abbrev=False,
     )
-    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+    _add_draft_document(parser)
     _add_loop_options(parser)
     _add_output(parser)
     written = parser.add_argument_group("how it is written")
     _add_written(written, LESSON_CHOICES)
-    return parser
+
+
+def _add_draft_document(parser: Parser) -> None:
+    parser.add_argument("draft", metavar="DRAFT", help="a draft document, NAME.draft.json")
+
+
+def _add_take(parser: Parser) -> None:
+    parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
 
 
 def _add_loop_options(parser: Parser) -> None:
-    parser.add_argument("--take", metavar="FILE", help="the recording, where it is not beside the draft")
+    _add_take(parser)
     parser.add_argument(
         "--speeds", metavar="PERCENT,...", default="50,70,85,100", help="25 to 150 (50,70,85,100)"
     )

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 Written = dict[str, bytes]
 """Content of each file, by what follows NAME in the file's name."""
 
+# What an engraved format needs: the module, and the extra that installs it.
+_ENGRAVER = ("lilypond", "sheet")
+
 
 @dataclass(frozen=True)
 class Format:
@@ -138,6 +141,18 @@ def _note_table(draft: Draft, settings: ExportSettings) -> Written:
     return {".notes.csv": note_table(draft).encode("utf-8")}
 
 
+def _sheet_pages(form: str) -> Format:
+    """Row of the sheet's pages as pictures of a form."""
+    return Format(
+        f"sheet-{form}",
+        "",
+        f"the sheet's pages as {form.upper()}",
+        _sheet(form),
+        needs=_ENGRAVER,
+        numbered=rf"\.sheet(?:-(\d+))?\.{form}",
+    )
+
+
 FORMATS: tuple[Format, ...] = (
     Format("text", ".tab.txt", "text tab", _text, text=True),
     Format("midi", ".mid", "MIDI; no string, fret or written technique", _midi),
@@ -148,29 +163,15 @@ FORMATS: tuple[Format, ...] = (
         _musicxml,
         text=True,
     ),
-    Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf"), needs=("lilypond", "sheet")),
-    Format(
-        "sheet-svg",
-        "",
-        "the sheet's pages as SVG",
-        _sheet("svg"),
-        needs=("lilypond", "sheet"),
-        numbered=r"\.sheet(?:-(\d+))?\.svg",
-    ),
-    Format(
-        "sheet-png",
-        "",
-        "the sheet's pages as PNG",
-        _sheet("png"),
-        needs=("lilypond", "sheet"),
-        numbered=r"\.sheet(?:-(\d+))?\.png",
-    ),
+    Format("sheet", ".sheet.pdf", "engraved sheet (PDF)", _sheet("pdf"), needs=_ENGRAVER),
+    _sheet_pages("svg"),
+    _sheet_pages("png"),
     Format(
         "phrases",
         "",
         "tab picture of each phrase, transparent, with times (JSON)",
         _phrases,
-        needs=("lilypond", "sheet"),
+        needs=_ENGRAVER,
         numbered=r"\.phrase-(\d+)\.png",
     ),
     Format(
