@@ -17,11 +17,39 @@ def page(path, served, opened):
     return opened(served(path).address)
 
 
-def look(page, note_id):
+def choose(page, note_id):
     page.evaluate(f"page.choose('{note_id}', true)")
+
+
+def look(page, note_id):
+    choose(page, note_id)
     page.locator("#closer").click()
     page.wait_for_selector("#inset")
     page.locator("#further > summary").click()
+
+
+def press(page, *keys):
+    for key in keys:
+        page.keyboard.press(key)
+
+
+def higher(page):
+    page.get_by_role("button", name="half-tone higher").click()
+
+
+def keeping(page):
+    """Hold back what the page sends to be kept."""
+    return Held(page, "**/api/keep")
+
+
+def shown(page, field):
+    """What a field shows."""
+    return page.locator(f"#{field}").input_value()
+
+
+def note_of(path, note_id):
+    """A note as it is on the disk."""
+    return read_corrected(path).draft.note(note_id)
 
 
 def standing(page):
@@ -33,35 +61,32 @@ def test_tempo_and_meter_typed_while_the_key_is_being_kept_stand_and_are_taken(p
     page.locator("#take-details > summary").click()
     page.locator("#tonic").select_option("A")
     page.locator("#mode").select_option("minor")
-    with Held(page, "**/api/keep") as held:
+    with keeping(page) as held:
         page.locator("#set-key").click()
         page.locator("#new-tempo").fill("112")
         page.locator("#new-meter").press("End")
         page.keyboard.type("x")
-        page.keyboard.press("ArrowLeft")
+        press(page, "ArrowLeft")
         held.let_go()
     settled(page, path)
     assert read_corrected(path).draft.key.tonic == "A"
-    assert page.locator("#new-tempo").input_value() == "112"
+    assert shown(page, "new-tempo") == "112"
     # The keyboard is where it was, between the meter and the letter.
     assert standing(page) == "new-meter"
-    page.keyboard.press("Delete")
-    page.keyboard.press("Home")
-    page.keyboard.press("Delete")
+    press(page, "Delete", "Home", "Delete")
     page.keyboard.type("6")
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("Delete")
+    press(page, "ArrowRight", "Delete")
     page.keyboard.type("8")
-    assert page.locator("#new-meter").input_value() == "6/8"
+    assert shown(page, "new-meter") == "6/8"
     page.locator("#set-timing").click()
     settled(page, path, revision=2)
     assert str(read_corrected(path).draft.meter) == "6/8"
     # What was typed was taken: what the draft says stands there again, also when it is taken back.
     page.locator("#undo").click()
     settled(page, path, revision=3)
-    assert page.locator("#new-meter").input_value() == "4/4"
+    assert shown(page, "new-meter") == "4/4"
     own = drafted().timing.tempo_bpm
-    assert float(page.locator("#new-tempo").input_value()) == pytest.approx(own, abs=0.06)
+    assert float(shown(page, "new-tempo")) == pytest.approx(own, abs=0.06)
 
 
 def test_what_the_server_refuses_stays_in_the_fields(page, path):
@@ -70,24 +95,24 @@ def test_what_the_server_refuses_stays_in_the_fields(page, path):
     page.locator("#set-timing").click()
     page.locator("#notices .bad").wait_for()
     page.faults.clear()
-    page.evaluate("page.choose('n006', true)")
-    page.keyboard.press("v")
+    choose(page, "n006")
+    press(page, "v")
     settled(page, path, revision=1)
-    assert page.locator("#new-meter").input_value() == "4/5"
+    assert shown(page, "new-meter") == "4/5"
 
 
 def test_the_tempo_of_playing_is_not_overwritten_while_it_is_typed(page, path):
-    page.evaluate("page.choose('n006', true)")
-    with Held(page, "**/api/keep") as held:
-        page.keyboard.press("v")
+    choose(page, "n006")
+    with keeping(page) as held:
+        press(page, "v")
         held.wait()
         page.locator("#tempo").select_text()
         page.keyboard.type("6")
         held.let_go()
         settled(page, path, revision=1)
     page.keyboard.type("0")
-    page.keyboard.press("Enter")
-    assert page.locator("#tempo").input_value() == "60"
+    press(page, "Enter")
+    assert shown(page, "tempo") == "60"
     own = drafted().timing.tempo_bpm
     until(lambda: page.evaluate("page.player.rate") == pytest.approx(60 / own, rel=1e-3))
 
@@ -105,13 +130,12 @@ def test_taps_that_were_taken_are_not_taken_again(page, path):
 
 def test_keys_pressed_before_the_first_was_answered_go_on_from_it(page, path):
     before = drafted().note("n006")
-    page.evaluate("page.choose('n006', true)")
-    with Held(page, "**/api/keep") as held:
-        for key in ("ArrowUp", "ArrowUp", "ArrowUp", "v", "h"):
-            page.keyboard.press(key)
+    choose(page, "n006")
+    with keeping(page) as held:
+        press(page, "ArrowUp", "ArrowUp", "ArrowUp", "v", "h")
         held.let_go()
     settled(page, path, revision=5)
-    note = read_corrected(path).draft.note("n006")
+    note = note_of(path, "n006")
     assert note.pitch_midi == before.pitch_midi + 3
     assert note.has("vibrato")
     assert note.has("hammer_on")
@@ -119,36 +143,35 @@ def test_keys_pressed_before_the_first_was_answered_go_on_from_it(page, path):
 
 def test_a_remark_typed_while_another_change_is_being_kept_goes_on_unbroken(page, path):
     look(page, "n010")
-    with Held(page, "**/api/keep") as kept, Held(page, "**/api/question*") as asked:
-        page.get_by_role("button", name="half-tone higher").click()
+    with keeping(page) as kept, Held(page, "**/api/question*") as asked:
+        higher(page)
         kept.wait()
         page.locator("#remark").click()
         page.keyboard.type("let it ring")
         kept.let_go()
         asked.wait()
-        for _ in range(4):
-            page.keyboard.press("ArrowLeft")
+        press(page, *["ArrowLeft"] * 4)
         page.keyboard.type("really ")
         asked.let_go()
         settled(page, path, revision=1)
     assert standing(page) == "remark"
     page.keyboard.type("not ")
-    assert page.locator("#remark").input_value() == "let it really not ring"
+    assert shown(page, "remark") == "let it really not ring"
     # What stands around the remark is told anew: the note is higher now.
-    higher = drafted().note("n010").pitch_midi + 1
-    assert page.evaluate("page.store.notes.get('n010').pitch_midi") == higher
-    shown = page.evaluate("page.store.notes.get('n010').name")
-    assert page.locator("#further fieldset").first.locator("span").first.inner_text() == shown
+    raised = drafted().note("n010").pitch_midi + 1
+    assert page.evaluate("page.store.notes.get('n010').pitch_midi") == raised
+    name = page.evaluate("page.store.notes.get('n010').name")
+    assert page.locator("#further fieldset").first.locator("span").first.inner_text() == name
     page.locator("#set-remark").click()
     settled(page, path, revision=2)
-    assert read_corrected(path).draft.note("n010").remark == "let it really not ring"
+    assert note_of(path, "n010").remark == "let it really not ring"
 
 
 @pytest.mark.parametrize(("field", "typed"), [("bar", "2"), ("beat-place", "5/2"), ("at-fret", "9")])
 def test_a_field_of_the_closer_look_stands_while_the_note_is_changed(page, path, field, typed):
     look(page, "n010")
-    with Held(page, "**/api/keep") as held:
-        page.get_by_role("button", name="half-tone higher").click()
+    with keeping(page) as held:
+        higher(page)
         held.wait()
         page.locator(f"#{field}").fill(typed)
         page.locator("#chord").fill("Am7")
@@ -158,10 +181,10 @@ def test_a_field_of_the_closer_look_stands_while_the_note_is_changed(page, path,
         held.let_go()
         settled(page, path, revision=1)
     assert standing(page) == field
-    assert page.locator(f"#{field}").input_value() == typed
-    assert page.locator("#chord").input_value() == "Am7"
+    assert shown(page, field) == typed
+    assert shown(page, "chord") == "Am7"
     assert page.locator("#around-rhythm").is_checked()
-    assert page.locator("#length").input_value() == "1/2"
+    assert shown(page, "length") == "1/2"
 
 
 def test_a_field_that_was_only_stood_in_shows_what_changed_once_it_is_left(page, path):
@@ -169,11 +192,11 @@ def test_a_field_that_was_only_stood_in_shows_what_changed_once_it_is_left(page,
     page.locator("#beat-place").focus()
     page.evaluate("page.edits.shift(page.store.notes.get('n010'), -1, 16)")
     settled(page, path, revision=1)
-    note = read_corrected(path).draft.note("n010")
+    note = note_of(path, "n010")
     assert note.beat != drafted().note("n010").beat
     assert standing(page) == "beat-place"
     page.locator("#remark").focus()
-    assert page.locator("#beat-place").input_value() == str(note.beat)
+    assert shown(page, "beat-place") == str(note.beat)
 
 
 def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opened, served):
@@ -181,46 +204,46 @@ def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opene
     page.locator("#remark").click()
     page.keyboard.type("soft")
     other = opened(served(path).address)
-    other.evaluate("page.choose('n006', true)")
-    other.keyboard.press("v")
+    choose(other, "n006")
+    press(other, "v")
     settled(other, path, revision=1)
     page.evaluate("page.refresh()")
     settled(page, path, revision=1)
     page.keyboard.type("er")
-    assert page.locator("#remark").input_value() == "softer"
+    assert shown(page, "remark") == "softer"
     until(lambda: page.evaluate("page.look.question.revision") == 1)
-    assert page.locator("#remark").input_value() == "softer"
+    assert shown(page, "remark") == "softer"
 
 
 def test_whoever_goes_on_before_a_look_is_there_is_not_called_back(page, path):
-    page.evaluate("page.choose('n005', true)")
+    choose(page, "n005")
     with Held(page, "**/api/question*") as held:
-        page.keyboard.press("Enter")
+        press(page, "Enter")
         held.wait()
-        page.keyboard.press("ArrowRight")
+        press(page, "ArrowRight")
         held.let_go()
         page.wait_for_selector("#inset")
     assert page.evaluate("[page.chosen, document.activeElement.dataset.note]") == ["n006", "n006"]
-    page.keyboard.press("v")
+    press(page, "v")
     settled(page, path, revision=1)
-    assert read_corrected(path).draft.note("n006").has("vibrato")
-    assert not read_corrected(path).draft.note("n005").has("vibrato")
+    assert note_of(path, "n006").has("vibrato")
+    assert not note_of(path, "n005").has("vibrato")
     assert page.locator("#inset").count() == 1
 
 
 def test_an_inserted_note_does_not_take_the_keyboard_from_a_field(page, path):
-    page.evaluate("page.choose('n010', true)")
+    choose(page, "n010")
     page.locator("#take-details > summary").click()
-    page.evaluate("page.choose('n010', true)")
-    with Held(page, "**/api/keep") as held:
-        page.keyboard.press("i")
+    choose(page, "n010")
+    with keeping(page) as held:
+        press(page, "i")
         held.wait()
         page.locator("#new-meter").select_text()
         page.keyboard.type("3")
         held.let_go()
         settled(page, path, revision=1)
     page.keyboard.type("/4")
-    assert page.locator("#new-meter").input_value() == "3/4"
+    assert shown(page, "new-meter") == "3/4"
 
 
 def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, path):
@@ -232,7 +255,7 @@ def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, p
         page.evaluate("void page.refresh()")
         asked.wait()
         page.evaluate("page.choose('n006', false)")
-        page.keyboard.press("v")
+        press(page, "v")
         settled(page, path, revision=before + 1)
         page.evaluate("page.looked = 0; page.store.onChange(() => { page.looked += 1; })")
         asked.let_go()
@@ -244,7 +267,7 @@ def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, p
         page.evaluate("page.store.sheet.revision = 0, void page.store.refresh()")
         asked.wait()
         page.evaluate("page.store.sheet.revision = 1")
-        page.keyboard.press("h")
+        press(page, "h")
         settled(page, path, revision=before + 2)
         page.evaluate("page.looked = 0")
         asked.let_go()
@@ -254,19 +277,19 @@ def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, p
 
 def test_the_amount_of_a_technique_typed_while_another_change_is_kept_stands_and_is_taken(page, path):
     look(page, "n010")
-    at = [one.kind for one in read_corrected(path).draft.note("n010").techniques].index("vibrato")
+    at = [one.kind for one in note_of(path, "n010").techniques].index("vibrato")
     depth = page.locator(f"#vibrato-{at}-depth")
-    with Held(page, "**/api/keep") as held:
-        page.get_by_role("button", name="half-tone higher").click()
+    with keeping(page) as held:
+        higher(page)
         held.wait()
         depth.select_text()
         page.keyboard.type("0.")
         held.let_go()
         settled(page, path, revision=1)
     page.keyboard.type("9")
-    page.keyboard.press("Enter")
+    press(page, "Enter")
     settled(page, path, revision=2)
-    note = read_corrected(path).draft.note("n010")
+    note = note_of(path, "n010")
     assert note.technique("vibrato").depth_semitones == 0.9
     assert note.pitch_midi == drafted().note("n010").pitch_midi + 1
     assert depth.input_value() == "0.9"
@@ -274,7 +297,7 @@ def test_the_amount_of_a_technique_typed_while_another_change_is_kept_stands_and
     optional = page.locator(f"#vibrato-{at}-optional")
     optional.check()
     settled(page, path, revision=3)
-    assert read_corrected(path).draft.note("n010").technique("vibrato").optional
+    assert note_of(path, "n010").technique("vibrato").optional
     page.locator("#undo").click()
     settled(page, path, revision=4)
     assert not optional.is_checked()
