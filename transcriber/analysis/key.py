@@ -55,7 +55,6 @@ def find_key(
     points: Sequence[LinePoint],
     phrases: Sequence[tuple[int, int]],
     chords: Sequence[ChordSpan] = (),
-    model: KeyModel | None = None,
 ) -> KeyFound:
     """Find the key of a line.
 
@@ -66,8 +65,6 @@ def find_key(
         First note of each phrase and the one after its last.
     chords : sequence of ChordSpan
         Empty where they are not known.
-    model : KeyModel, optional
-        The shipped one if not given.
 
     Returns
     -------
@@ -75,7 +72,7 @@ def find_key(
         The likeliest key of the likeliest signature, whose share is the confidence; C major at confidence 0
         for a line without pitches.
     """
-    model = model or shipped_key_model()
+    model = shipped_key_model()
     if not any(point.goal_midi is not None for point in points):
         return described_key(Scale("C", "major"), points, 0.0)
     modes = model.modes

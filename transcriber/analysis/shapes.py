@@ -87,7 +87,6 @@ def find_shapes(
     phrases: Sequence[tuple[int, int]],
     scale: Scale,
     instrument: Instrument,
-    parameters: ShapeParameters | None = None,
 ) -> list[ShapeSpan]:
     """Part a line into spans that are each played out of one shape.
 
@@ -100,8 +99,6 @@ def find_shapes(
     scale : Scale
         The key.
     instrument : Instrument
-    parameters : ShapeParameters, optional
-        The shipped ones if not given.
 
     Returns
     -------
@@ -110,7 +107,7 @@ def find_shapes(
     """
     if not points:
         return []
-    asked = parameters or shipped_shape_parameters()
+    asked = shipped_shape_parameters()
     strings = range(1, len(instrument.tuning_midi) + 1)
     opens = tuple(instrument.open_midi(string) for string in strings)
     shapes = shapes_on(opens, instrument.highest_fret)

@@ -256,14 +256,14 @@ def _rhythm(draft: Draft, index: int) -> Readings:
             others.append(Reading(key, words, _moved(draft, index, near)))
     others = others[:_MOST_STARTS]
     if after is not None and not note.is_grace and end != high > start:
-        given = _rhythms(note, {note: (start, high - start)}, meter)
+        given = _rhythms({note: (start, high - start)}, meter)
         others.append(
             Reading("to_next", f"held to the next note: {length_words(high - start, meter)}", given)
         )
     if not note.is_grace and note.length > Fraction(1, 2):
         half = note.length / 2
         words = f"half as long: {length_words(half, meter)}"
-        others.append(Reading("half", words, _rhythms(note, {note: (start, half)}, meter)))
+        others.append(Reading("half", words, _rhythms({note: (start, half)}, meter)))
     shown = f"on {beat_words(note.bar, note.beat)}, {length_words(note.length, meter)}"
     where = number_words(note.beat)
     words = f"on beat {where}, {length_words(note.length, meter)}; or otherwise?"
@@ -297,12 +297,10 @@ def _moved(draft: Draft, index: int, start: Fraction) -> tuple[Correction, ...]:
         before = draft.notes[index - 1]
         if before.end(meter) in (note.start(meter), start) or before.end(meter) > start:
             places[before] = (before.start(meter), start - before.start(meter))
-    return _rhythms(note, places, meter)
+    return _rhythms(places, meter)
 
 
-def _rhythms(
-    note: DraftNote, places: Mapping[DraftNote, tuple[Fraction, Fraction]], meter: Meter
-) -> tuple[Correction, ...]:
+def _rhythms(places: Mapping[DraftNote, tuple[Fraction, Fraction]], meter: Meter) -> tuple[Correction, ...]:
     listed = []
     for one, (start, length) in places.items():
         bar, beat = _position(start, meter)

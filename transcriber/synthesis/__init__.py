@@ -8,7 +8,7 @@ from transcriber.synthesis.line_check import playable
 from transcriber.synthesis.line_file import line_to_json, parse_line_file, read_line, read_line_file
 from transcriber.synthesis.performance import perform
 from transcriber.synthesis.render import render_performance
-from transcriber.synthesis.rendered_take import STYLES, TONES, RenderOptions, encode_flac, render_line_file
+from transcriber.synthesis.rendered_take import STYLES, TONES, RenderOptions, render_line_file
 from transcriber.synthesis.style import EXACT, PlayingStyle
 from transcriber.synthesis.tone import Tone
 from transcriber.synthesis.truth import truth_document
@@ -20,7 +20,6 @@ __all__ = [
     "PlayingStyle",
     "RenderOptions",
     "Tone",
-    "encode_flac",
     "line_to_json",
     "parse_line_file",
     "perform",

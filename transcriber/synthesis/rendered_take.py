@@ -100,13 +100,13 @@ def render_line_file(path: str | Path, options: RenderOptions) -> tuple[bytes, b
     return encode_flac(sound), truth_to_json(document).encode()
 
 
-def encode_flac(sound: npt.NDArray[np.float32], sample_rate_hz: int = SAMPLE_RATE_HZ) -> bytes:
-    """Encode mono sound, full scale at 1.0, as 16-bit FLAC."""
+def encode_flac(sound: npt.NDArray[np.float32]) -> bytes:
+    """Encode mono sound, full scale at 1.0, of the renderer's own rate, as 16-bit FLAC."""
     import soundfile
 
     whole = np.round(np.clip(sound, -1.0, 1.0) * 32767.0).astype(np.int16)
     buffer = io.BytesIO()
-    soundfile.write(buffer, whole, sample_rate_hz, format="FLAC", subtype="PCM_16")
+    soundfile.write(buffer, whole, SAMPLE_RATE_HZ, format="FLAC", subtype="PCM_16")
     return buffer.getvalue()
 
 

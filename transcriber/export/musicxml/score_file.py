@@ -53,7 +53,7 @@ def musicxml_bytes(draft: Draft, staves: Staves = "both") -> bytes:
         staves_of(staves, len(score.layers)),
         linked_notes(draft),
         directions,
-        _divisions(draft, score, directions),
+        _divisions(score, directions),
     )
     root = Element("score-partwise", version=VERSION)
     SubElement(SubElement(root, "work"), "work-title").text = title_of(draft)
@@ -69,7 +69,7 @@ def musicxml_bytes(draft: Draft, staves: Staves = "both") -> bytes:
     return written + b"\n"
 
 
-def _divisions(draft: Draft, score: LayeredScore, directions: list[Placed]) -> int:
+def _divisions(score: LayeredScore, directions: list[Placed]) -> int:
     """Divisions in a denominator beat so that every length is whole, and a quarter note too."""
     parts = [4, score.start.denominator, *(one.start.denominator for one in directions)]
     for layer in score.layers:

@@ -188,9 +188,7 @@ def count_line(draft: Draft, score: LayeredScore) -> str:
     return " ".join(words)
 
 
-def span_lines(
-    draft: Draft, score: LayeredScore, layer: Layer, graces: dict[Fraction, int], used: set[str]
-) -> list[str]:
+def span_lines(draft: Draft, score: LayeredScore, layer: Layer, used: set[str]) -> list[str]:
     """Muting and ringing over a layer, each as a line of skips of its own."""
     lines = []
     for kind, word in SPANS:

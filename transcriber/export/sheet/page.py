@@ -165,7 +165,7 @@ def _staff(
             direction = ("\\voiceOne ", "\\voiceTwo ", "\\voiceThree ", "\\voiceFour ")[min(place, 3)]
         voices.append(f"\\new {voice} {{ {direction}{bars} }}")
         if staff.signs:
-            lines = frame.span_lines(draft, score, layer, graces, used)
+            lines = frame.span_lines(draft, score, layer, used)
             opening = style.TAB_VOICE if staff.tab else ""
             voices += [f"\\new {voice} {{ {opening}{line} }}" for line in lines]
     if staff.tab:

@@ -7,7 +7,7 @@ one scale; each is as high as its phrase needs.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 
 from transcriber.draft import Draft, Phrase
@@ -29,15 +29,6 @@ INKS = {"dark": 0, "light": 255}
 
 TIMES_SUFFIX = ".phrases.json"
 FORMAT_VERSION = 1
-
-
-@dataclass(frozen=True)
-class PhrasePicture:
-    """One picture: what follows NAME in its file's name, the phrase, and when it is shown."""
-
-    suffix: str
-    phrase: Phrase
-    data: bytes
 
 
 def phrase_pictures(draft: Draft, ink: str = "dark") -> dict[str, bytes]:

@@ -3,7 +3,6 @@
 import { drawSigns } from "./signs.js";
 
 const STRING_GAP = 13;
-const STAFF_GAP = 10;
 // Room above a line: for bar numbers and cues; for bends; and over these for chords, then names of phrases.
 const ABOVE = { bare: 38, bent: 56, chords: 68, names: 82 };
 const BELOW_TAB = 72;
