@@ -182,7 +182,10 @@ def test_all_is_in_the_folder_and_everything_is_linked(made):
         for kind in ("loop", "counted")
     }
     assert expected <= names
-    assert set(page_of(out).targets) == files - {"index.html", "week 3 #1 100%.lesson.json"}
+    page = page_of(out)
+    outside = {target for target in page.targets if not target.startswith("#")}
+    assert outside == files - {"index.html", "week 3 #1 100%.lesson.json"}
+    assert set(page.targets) - outside == {f"#phrase-{number}" for number in phrases}
 
 
 def test_files_are_those_that_export_and_loops_write(made, tmp_path):

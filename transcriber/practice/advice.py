@@ -117,11 +117,13 @@ HAPPENED = {
 
 
 def named_note(note: DraftNote | None) -> str:
-    """Name a note by its pitch and beat, such as ``A4 on beat 2+1/2``."""
+    """Name a note by its pitch, beat and place, such as ``A4 on beat 2+1/2 (string 1, fret 5)``."""
     if note is None:
         return "a note"
     pitch = "the dead note" if note.pitch_midi is None else pitch_name(note.pitch_midi)
-    return f"{pitch} on beat {_beat(note)}"
+    known = note.string is not None and note.fret is not None
+    place = f" (string {note.string}, fret {note.fret})" if known else ""
+    return f"{pitch} on beat {_beat(note)}{place}"
 
 
 def _beat(note: DraftNote) -> str:

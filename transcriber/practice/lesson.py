@@ -19,6 +19,10 @@ from transcriber.practice.plan import LOUDNESS
 from transcriber.records.pitch import pitch_name
 
 VOLUME = 0.3
+NECK_KEY = (
+    "In the pictures of the neck the filled places are played, in the order of the small numbers; the "
+    "outlined ones are the rest of the shape."
+)
 GROUND, INK, LINE, LINK = "#fbfaf6", "#22303c", "#b9b2a3", "#1f4e79"
 
 STYLE = f"""
@@ -109,7 +113,7 @@ def index_page(draft: Draft, contents: Contents) -> str:
         f"<h1>{title}</h1>\n<p>{escape(head_facts(draft))}</p>\n"
         f"<p class=quiet>{escape(LOUDNESS)} The players on this page begin at {VOLUME * 100:.0f} % of full "
         f"volume. {escape(CAUTION)}</p>\n"
-        f"<ul>\n{links}</ul>\n{missing}{sections}"
+        f"<ul>\n{links}</ul>\n{missing}{_jumps(draft)}{sections}"
         "<p class=quiet>Everything here but the teacher's remarks is derived from the draft.</p>\n"
         f"<script>{SCRIPT}</script>\n</body></html>\n"
     )
@@ -117,6 +121,18 @@ def index_page(draft: Draft, contents: Contents) -> str:
 
 def _link(name: str, words: str | None = None, more: str = "") -> str:
     return f'<a href="{quote(name)}"{more}>{escape(words or name)}</a>'
+
+
+def _jumps(draft: Draft) -> str:
+    """Links to the phrases, and how their pictures are to be read."""
+    phrases = phrases_of(draft)
+    if not phrases:
+        return ""
+    jumps = " · ".join(
+        f'<a href="#phrase-{number}">{escape(phrase_name(phrase, number))}</a> ({clock(phrase.start_s)})'
+        for number, phrase in enumerate(phrases, start=1)
+    )
+    return f"<p>{jumps}</p>\n<p class=quiet>{NECK_KEY}</p>\n"
 
 
 def _section(draft: Draft, phrase: Phrase, number: int, files: PhraseFiles) -> str:
@@ -131,21 +147,26 @@ def _section(draft: Draft, phrase: Phrase, number: int, files: PhraseFiles) -> s
     places = _places_spoken(draft.phrase_notes(phrase))
     pictures += f'<img src="{quote(files.neck)}" alt="{escape(places)}">\n'
     return (
-        f"<section>\n<h2>{escape(name)} <small>({clock(phrase.start_s)})</small></h2>\n"
+        f'<section id="phrase-{number}">\n'
+        f"<h2>{escape(name)} <small>({clock(phrase.start_s)})</small></h2>\n"
         f"<p>{escape(' '.join(phrase_facts(draft, phrase)))}</p>\n"
-        f"{_remarks(draft, phrase)}{pictures}{_players(files.loops)}</section>\n"
+        f"{_remarks(draft, phrase)}{pictures}{_players(files.loops, draft.timing.tempo_bpm)}</section>\n"
     )
 
 
-def _players(loops: Sequence[LoopLink]) -> str:
+def _players(loops: Sequence[LoopLink], tempo_bpm: float) -> str:
     if not loops:
         return ""
     players = "".join(
-        f"<div>{link.speed} % ({_link(link.counted, 'with count-in', ' download')})"
+        f"<div>{link.speed} %, {tempo_bpm * link.speed / 100:.0f} beats a minute "
+        f"({_link(link.counted, 'with count-in', ' download')})"
         f'<audio controls loop preload="none" src="{quote(link.loop)}"></audio></div>\n'
         for link in loops
     )
-    return f'<div class="loops sound">\n{players}</div>\n'
+    return (
+        "<h3 class=sound>To play along with, round and round</h3>\n"
+        f'<div class="loops sound">\n{players}</div>\n'
+    )
 
 
 def _places_spoken(notes: Sequence[DraftNote]) -> str:

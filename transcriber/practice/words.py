@@ -9,6 +9,7 @@ from typing import Any
 
 from transcriber.draft import Draft
 from transcriber.practice.advice import CAUTION, named_note
+from transcriber.practice.facts import bar_words
 from transcriber.practice.phrase_reports import REMARK_WORDS
 from transcriber.practice.report import CheckReport, NoteReport, PlayedPitch
 from transcriber.practice.tolerance import SOURCE, TOLERANCES
@@ -119,7 +120,8 @@ def check_text(draft: Draft, report: CheckReport, earlier: list[dict[str, Any]])
     if report.advice:
         lines += ["", "Work on this first:"]
         for number, advice in enumerate(report.advice, start=1):
-            lines.append(f"  {number}. Bar {advice.bar}: {advice.happened}. Try: {advice.try_this}.")
+            bar = bar_words(advice.bar)
+            lines.append(f"  {number}. {bar[0].upper()}{bar[1:]}: {advice.happened}. Try: {advice.try_this}.")
         lines += ["", CAUTION]
     if earlier:
         lines += ["", "Earlier attempts here, in order of name:"]
@@ -148,6 +150,15 @@ def _head(report: CheckReport) -> list[str]:
         f"{counts['without_remark']} of {counts['notes']} notes as written{tempo}; "
         f"{counts['missed']} missed, {counts['wrong_pitch']} of another pitch, {counts['extra']} extra."
     ]
+    median_ms = counts["median_timing_ms"]
+    if median_ms is not None:
+        lines.append(f"Half of the notes lie within {median_ms:.0f} ms of where the beat puts them.")
+    ear = TOLERANCES[report.tolerance]
+    lines.append(
+        f"Judged with the {ear.name} ear: a note may be {ear.timing_ms:.0f} ms or "
+        f"{ear.timing_beat_share:.0%} of the beat early or late, whichever is more, and "
+        f"{ear.cents:.0f} cents out of tune."
+    )
     if report.transposed:
         lines.append(f"Played {_interval(report.transposed)} than the take; judged there.")
     if abs(report.tuning_cents) >= 10:
@@ -188,7 +199,7 @@ def _phrase_tempo(phrase: Any) -> str:
 
 def _note_line(draft: Draft, note: NoteReport) -> str:
     reference = draft.note(note.id)
-    head = f"bar {note.bar}, {named_note(reference)}"
+    head = f"{bar_words(note.bar)}, {named_note(reference)}"
     if note.verdict == "missed":
         return f"{head}: missed"
     parts = []
@@ -208,8 +219,9 @@ def _remark(note: NoteReport, remark: str) -> str:
     if remark.startswith("bend"):
         bend = next((each for each in note.techniques if each.cents is not None), None)
         if bend is not None and bend.cents is not None:
-            took = "" if bend.took_s is None else f", in {bend.took_s:.2f} s"
-            return f"{words} ({bend.cents:+.0f} cents{took})"
+            way = "under" if bend.cents < 0 else "over"
+            took = "" if bend.took_s is None else f", reached in {bend.took_s:.2f} s"
+            return f"{words} ({abs(bend.cents):.0f} cents {way} the target{took})"
     if remark == "short" and note.length_ratio is not None:
         return f"{words} ({note.length_ratio:.0%} of its length)"
     return words
@@ -217,7 +229,9 @@ def _remark(note: NoteReport, remark: str) -> str:
 
 def _extra_line(draft: Draft, after: str | None, pitch: int, onset_s: float) -> str:
     before = draft.note(after) if after else None
-    where = "before the first note" if before is None else f"bar {before.bar}, after {named_note(before)}"
+    where = "before the first note"
+    if before is not None:
+        where = f"{bar_words(before.bar)}, after {named_note(before)}"
     return f"{where}: {pitch_name(pitch)} too many (at {onset_s:.2f} s of the attempt)"
 
 

@@ -62,7 +62,7 @@ export class AttemptView {
   advice({ bar, notes, happened, try_this }) {
     const first = notes.find((id) => this.store.notes.has(id));
     return el("li", {},
-      el("p", {}, `Bar ${bar}: ${happened}. `, el("em", {}, `Try: ${try_this}.`)),
+      el("p", {}, `${bar ? `Bar ${bar}` : "The pickup"}: ${happened}. `, el("em", {}, `Try: ${try_this}.`)),
       first ? el("div", { class: "row" },
         el("button", { type: "button", onclick: () => this.choose(first) }, "Show it"),
         el("button", { type: "button", onclick: () => this.hear(this.ofLine(), notes) }, `Hear ${this.store.sheet.take ? "the take" : "the draft"} there`),
