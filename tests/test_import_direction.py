@@ -28,6 +28,7 @@ MAY_IMPORT = {
     "models": {"errors"},
     "files": {"errors"},
     "settings": {"errors", "records"},
+    "settings_words": {"errors", "records", "settings"},
     "audio": {"errors", "records"},
     "listening": {"errors", "records", "models"},
     "notation": {"errors", "records", "models"},
@@ -52,12 +53,23 @@ MAY_IMPORT = {
     "lessons": {"errors", "records", "settings", "files", "explain", "stages", "loops", "lesson_list"}
     | STAGES,
     "lesson_list": {"errors", "files"},
-    "review": {"errors", "records", "settings", "files", "draft", "explain", "rework", "attempts"},
+    "review": {
+        "errors",
+        "records",
+        "settings",
+        "settings_words",
+        "files",
+        "draft",
+        "explain",
+        "rework",
+        "attempts",
+    },
     # The draft is the document that everybody downstream sees.
     "cli": {
         "errors",
         "records",
         "settings",
+        "settings_words",
         "files",
         "stages",
         "instrument",

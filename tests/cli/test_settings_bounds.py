@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from transcriber import DraftSettings, Meter, UsageError
 from transcriber.instrument import choose_instrument
-from transcriber.settings import parse_meter, parse_pin
+from transcriber.settings_words import parse_meter, parse_pin
 
 
 @given(st.floats(20, 400))

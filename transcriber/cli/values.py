@@ -18,12 +18,8 @@ from transcriber.settings import (
     ExportSettings,
     check_bounds,
     check_told,
-    parse_beats,
-    parse_meter,
-    parse_pickup,
-    parse_pin,
-    parse_tempo,
 )
+from transcriber.settings_words import parse_beats, parse_meter, parse_pickup, parse_pin, parse_tempo
 
 JOBS_BOUNDS = (1, 256)
 SEED_BOUNDS = (0, 2**31 - 1)

@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 from transcriber.draft import Draft, DraftNote, Phrase, Shape
 from transcriber.export.pitch_names import SEMITONES, spelled
 from transcriber.export.plain_words import one_line
-from transcriber.export.tab_analysis import main_shapes, short_name
+from transcriber.export.tab_analysis import main_shapes, overlaps, short_name
 from transcriber.records.pitch import NOTE_NAMES
 
 INK, PAPER, RING, WOOD = "#22303c", "#fbfaf6", "#8a97a3", "#b9b2a3"
@@ -96,7 +96,7 @@ def phrase_neck_svg(draft: Draft, phrase: Phrase, name: str, settings: PictureSe
     str
         An SVG document.
     """
-    shapes = [each for each in main_shapes(draft) if _overlap(each, phrase)]
+    shapes = [each for each in main_shapes(draft) if overlaps(each, phrase)]
     ids = {note.id for note in draft.phrase_notes(phrase)}
     explained = {each for shape in shapes for each in shape.notes} & ids
     frets = [fret for shape in shapes for fret in (shape.lowest_fret, shape.highest_fret)] or [0]
@@ -115,10 +115,6 @@ def phrase_neck_svg(draft: Draft, phrase: Phrase, name: str, settings: PictureSe
     if not shapes:
         whole = replace(whole, notes=tuple(sorted(ids)))
     return neck_svg(draft, whole, settings)
-
-
-def _overlap(shape: Shape, phrase: Phrase) -> bool:
-    return shape.start_s < phrase.end_s and phrase.start_s < shape.end_s
 
 
 def _names(shapes: list[Shape]) -> str:

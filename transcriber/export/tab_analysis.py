@@ -59,17 +59,18 @@ def _phrase_words(draft: Draft, phrase: Phrase) -> str:
     first, last = phrase.bars[0], phrase.bars[-1]
     bars = f"bar {first}" if first == last else f"bars {first} to {last}"
     parts = [f"{one_line(phrase.name)}, {bars}"]
-    within = [shape for shape in draft.shapes if _covers(shape, phrase)]
+    within = [shape for shape in draft.shapes if overlaps(shape, phrase)]
     # A shape is told once, with its other names; figures are told after it.
     for shapes in (main_shapes(draft), [each for each in within if each.kind not in MAIN_KINDS]):
-        named = dict.fromkeys(_shape_words(shape) for shape in shapes if _covers(shape, phrase))
+        named = dict.fromkeys(_shape_words(shape) for shape in shapes if overlaps(shape, phrase))
         parts += list(named)
     if phrase.hard is not None:
         parts.append(hard_words(phrase.hard))
     return "; ".join(parts)
 
 
-def _covers(shape: Shape, phrase: Phrase) -> bool:
+def overlaps(shape: Shape, phrase: Phrase) -> bool:
+    """Whether a shape is played out of within a phrase."""
     return shape.start_s < phrase.end_s and phrase.start_s < shape.end_s
 
 

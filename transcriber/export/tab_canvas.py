@@ -64,12 +64,16 @@ def _numbers(system: Sequence[PlacedPart], width: int) -> str:
     return "".join(row)
 
 
-def _words(name: Row, columns: Sequence[tuple[int, Column]], width: int) -> str:
-    row = [" "] * width
+def _put_cells(row: list[str], name: Row, columns: Sequence[tuple[int, Column]]) -> None:
     for anchor, column in columns:
         cell = column.cells.get(name)
         if cell is not None:
             _put(row, anchor - len(cell.before), cell.before + cell.text)
+
+
+def _words(name: Row, columns: Sequence[tuple[int, Column]], width: int) -> str:
+    row = [" "] * width
+    _put_cells(row, name, columns)
     return "".join(row)
 
 
@@ -133,10 +137,7 @@ def _string(
 ) -> str:
     left, right = system[0].left, system[-1].right
     row = list(label.ljust(left) + "-" * (right + 1 - left))
-    for anchor, column in columns:
-        cell = column.cells.get(name)
-        if cell is not None:
-            _put(row, anchor - len(cell.before), cell.before + cell.text)
+    _put_cells(row, name, columns)
     for placed in system:
         _put(row, placed.left, BAR_LINE if placed.part.opens else BROKEN_EDGE)
     _put(row, right, BAR_LINE if system[-1].part.closes else BROKEN_EDGE)

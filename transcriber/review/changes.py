@@ -13,7 +13,8 @@ from transcriber.records.written import Meter, WrittenNote
 from transcriber.review.readings import beats_at
 from transcriber.review.words import beat_words
 from transcriber.rework import refingered, retimed
-from transcriber.settings import DraftSettings, parse_meter
+from transcriber.settings import DraftSettings
+from transcriber.settings_words import parse_meter
 
 # Grids, in quarters of a tapped beat, onto which a rhythm is put again around a note, the plainest first.
 _GRIDS = (Fraction(1, 2), Fraction(1, 4), Fraction(1, 3), Fraction(1, 6))

@@ -11,6 +11,7 @@ from transcriber.draft import Draft, DraftNote
 from transcriber.export.beams import beams_of
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.musicxml.directions import Placed
+from transcriber.export.musicxml.elements import add_text
 from transcriber.export.musicxml.note_elements import NoteWriter, Symbol, printed_accidentals
 from transcriber.export.musicxml.staves import Staff
 from transcriber.export.musicxml.techniques import LinkedNotes
@@ -80,7 +81,7 @@ def _sounding(part: Part, bars: Sequence[Bar | None]) -> list[tuple[Fraction, Dr
 
 
 def _back(made: Element, duration: int) -> None:
-    _add(SubElement(made, "backup"), "duration", str(duration))
+    add_text(SubElement(made, "backup"), "duration", str(duration))
 
 
 @dataclass(frozen=True)
@@ -152,10 +153,10 @@ class _Line:
 
     def _forward(self, beats: Fraction) -> Element:
         made = Element("forward")
-        _add(made, "duration", str(self.part.duration(beats)))
-        _add(made, "voice", str(self.voice))
+        add_text(made, "duration", str(self.part.duration(beats)))
+        add_text(made, "voice", str(self.voice))
         if self.staff_number is not None:
-            _add(made, "staff", str(self.staff_number))
+            add_text(made, "staff", str(self.staff_number))
         return made
 
     def _directions(self, begin: Fraction, end: Fraction | None) -> list[Element]:
@@ -185,7 +186,3 @@ def _finished(element: Element, offset: int, staff: int | None) -> Element:
     for place, child in enumerate(added):
         element.insert(at + place, child)
     return element
-
-
-def _add(parent: Element, name: str, text: str) -> None:
-    SubElement(parent, name).text = text

@@ -9,6 +9,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from transcriber.draft import Draft, DraftNote
+from transcriber.export.musicxml.elements import add_text
 from transcriber.export.musicxml.staves import Staff
 from transcriber.export.musicxml.techniques import LinkedNotes, NotationWriter, Written
 from transcriber.export.pitch_names import SpelledPitch, spelled
@@ -80,10 +81,10 @@ class NoteWriter:
         """A rest for a whole bar."""
         made = self._silence()
         SubElement(made, "rest", measure="yes")
-        _add(made, "duration", str(duration))
-        _add(made, "voice", str(voice))
+        add_text(made, "duration", str(duration))
+        add_text(made, "voice", str(voice))
         if staff is not None:
-            _add(made, "staff", str(staff))
+            add_text(made, "staff", str(staff))
         return made
 
     def grace(self, note: DraftNote, voice: int, staff: int | None, accidentals: dict[str, int]) -> Element:
@@ -91,8 +92,8 @@ class NoteWriter:
         made = self._head(note)
         SubElement(made, "grace", slash="yes")
         made.append(self._pitch(note))
-        _add(made, "voice", str(voice))
-        _add(made, "type", "eighth")
+        add_text(made, "voice", str(voice))
+        add_text(made, "type", "eighth")
         self._accidental(made, note, accidentals)
         self._tail(made, note, staff, self._notations.groups(Written(note, True, True)))
         return made
@@ -104,12 +105,12 @@ class NoteWriter:
     def _rest(self, symbol: Symbol) -> Element:
         made = self._silence()
         SubElement(made, "rest")
-        _add(made, "duration", str(symbol.duration))
-        _add(made, "voice", str(symbol.voice))
+        add_text(made, "duration", str(symbol.duration))
+        add_text(made, "voice", str(symbol.voice))
         _value(made, symbol.piece.value)
         _modification(made, symbol.piece.value)
         if symbol.staff is not None:
-            _add(made, "staff", str(symbol.staff))
+            add_text(made, "staff", str(symbol.staff))
         brackets = self._brackets(symbol)
         if brackets:
             SubElement(made, "notations").extend(brackets)
@@ -121,11 +122,11 @@ class NoteWriter:
         if chord:
             SubElement(made, "chord")
         made.append(self._pitch(note))
-        _add(made, "duration", str(symbol.duration))
+        add_text(made, "duration", str(symbol.duration))
         ties = [kind for kind, there in (("stop", piece.tied_in), ("start", piece.tied_out)) if there]
         for kind in ties:
             SubElement(made, "tie", type=kind)
-        _add(made, "voice", str(symbol.voice))
+        add_text(made, "voice", str(symbol.voice))
         _value(made, piece.value)
         if not piece.tied_in:
             self._accidental(made, note, symbol.accidentals)
@@ -168,7 +169,7 @@ class NoteWriter:
 
     def _accidental(self, made: Element, note: DraftNote, accidentals: dict[str, int]) -> None:
         if not self._staff.tab and note.id in accidentals:
-            _add(made, "accidental", ACCIDENTALS[accidentals[note.id]])
+            add_text(made, "accidental", ACCIDENTALS[accidentals[note.id]])
 
     def _tail(
         self,
@@ -179,11 +180,11 @@ class NoteWriter:
         beams: Sequence[str] = (),
     ) -> None:
         if self._staff.bare:
-            _add(made, "stem", "none")
+            add_text(made, "stem", "none")
         if note.has("dead_note"):
-            _add(made, "notehead", "x")
+            add_text(made, "notehead", "x")
         if staff is not None:
-            _add(made, "staff", str(staff))
+            add_text(made, "staff", str(staff))
         for number, beam in enumerate(beams, start=1):
             SubElement(made, "beam", number=str(number)).text = beam
         made.extend(groups)
@@ -193,15 +194,15 @@ class NoteWriter:
 
 def _pitch_element(name: str, prefix: str, pitch: SpelledPitch) -> Element:
     made = Element(name)
-    _add(made, f"{prefix}step", pitch.step)
+    add_text(made, f"{prefix}step", pitch.step)
     if pitch.alter and not prefix:
-        _add(made, "alter", str(pitch.alter))
-    _add(made, f"{prefix}octave", str(pitch.octave))
+        add_text(made, "alter", str(pitch.alter))
+    add_text(made, f"{prefix}octave", str(pitch.octave))
     return made
 
 
 def _value(made: Element, value: NoteValue) -> None:
-    _add(made, "type", TYPES[value.base])
+    add_text(made, "type", TYPES[value.base])
     for _ in range(value.dots):
         SubElement(made, "dot")
 
@@ -209,8 +210,8 @@ def _value(made: Element, value: NoteValue) -> None:
 def _modification(made: Element, value: NoteValue) -> None:
     if value.actual != value.normal:
         ratio = SubElement(made, "time-modification")
-        _add(ratio, "actual-notes", str(value.actual))
-        _add(ratio, "normal-notes", str(value.normal))
+        add_text(ratio, "actual-notes", str(value.actual))
+        add_text(ratio, "normal-notes", str(value.normal))
 
 
 def printed_accidentals(
@@ -237,7 +238,3 @@ def printed_accidentals(
             found[note.id] = name.alter
         standing[line] = name.alter
     return found
-
-
-def _add(parent: Element, name: str, text: str) -> None:
-    SubElement(parent, name).text = text

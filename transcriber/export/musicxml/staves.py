@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, SubElement
 
 from transcriber.draft.document import Draft, DraftInstrument
+from transcriber.export.musicxml.elements import add_text
 from transcriber.export.pitch_names import fifths_of, spelled
 from transcriber.settings import Staves
 
@@ -51,16 +52,16 @@ def staves_of(wanted: Staves, layers: int) -> tuple[Staff, ...]:
 def attributes(draft: Draft, staves: Sequence[Staff], divisions: int) -> Element:
     """Divisions, key, time, clefs and strings, as the first bar gives them."""
     made = Element("attributes")
-    _add(made, "divisions", str(divisions))
+    add_text(made, "divisions", str(divisions))
     if draft.key is not None:
         key = SubElement(made, "key")
-        _add(key, "fifths", str(fifths_of(draft.key)))
-        _add(key, "mode", draft.key.mode)
+        add_text(key, "fifths", str(fifths_of(draft.key)))
+        add_text(key, "mode", draft.key.mode)
     time = SubElement(made, "time")
-    _add(time, "beats", str(draft.meter.beats))
-    _add(time, "beat-type", str(draft.meter.unit))
+    add_text(time, "beats", str(draft.meter.beats))
+    add_text(time, "beat-type", str(draft.meter.unit))
     if len(staves) > 1:
-        _add(made, "staves", str(len(staves)))
+        add_text(made, "staves", str(len(staves)))
     made.extend(_clef(staff, draft.instrument) for staff in staves)
     made.extend(_strings(staff, draft.instrument) for staff in staves if staff.tab)
     return made
@@ -75,30 +76,26 @@ def _clef(staff: Staff, instrument: DraftInstrument) -> Element:
     """Clef; guitar and bass are written an octave above their sound, which the clef alone says."""
     clef = Element("clef", number=str(staff.number))
     if staff.tab:
-        _add(clef, "sign", "TAB")
-        _add(clef, "line", str(min(TAB_LINE, len(instrument.tuning_midi))))
+        add_text(clef, "sign", "TAB")
+        add_text(clef, "line", str(min(TAB_LINE, len(instrument.tuning_midi))))
         return clef
     bass = is_bass(instrument)
-    _add(clef, "sign", "F" if bass else "G")
-    _add(clef, "line", "4" if bass else "2")
-    _add(clef, "clef-octave-change", "-1")
+    add_text(clef, "sign", "F" if bass else "G")
+    add_text(clef, "line", "4" if bass else "2")
+    add_text(clef, "clef-octave-change", "-1")
     return clef
 
 
 def _strings(staff: Staff, instrument: DraftInstrument) -> Element:
     details = Element("staff-details", number=str(staff.number))
-    _add(details, "staff-lines", str(len(instrument.tuning_midi)))
+    add_text(details, "staff-lines", str(len(instrument.tuning_midi)))
     for line, pitch in enumerate(reversed(instrument.tuning_midi), start=1):
         tuning = SubElement(details, "staff-tuning", line=str(line))
         name = spelled(pitch, None)
-        _add(tuning, "tuning-step", name.step)
+        add_text(tuning, "tuning-step", name.step)
         if name.alter:
-            _add(tuning, "tuning-alter", str(name.alter))
-        _add(tuning, "tuning-octave", str(name.octave))
+            add_text(tuning, "tuning-alter", str(name.alter))
+        add_text(tuning, "tuning-octave", str(name.octave))
     if instrument.capo:
-        _add(details, "capo", str(instrument.capo))
+        add_text(details, "capo", str(instrument.capo))
     return details
-
-
-def _add(parent: Element, name: str, text: str) -> None:
-    SubElement(parent, name).text = text
