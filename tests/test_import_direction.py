@@ -39,13 +39,12 @@ MAY_IMPORT = {
     "export": {"errors", "records", "settings", "draft"},
     "practice": {"errors", "records", "models", "draft"},
     "stages": {"records"} | STAGES,
-    # Callers of the stages that start from a recording or a written line...
+    # Callers of the stages.
     "instrument": {"errors", "records", "settings", "stages"} | STAGES,
     "drafting": {"errors", "records", "models", "settings", "explain", "instrument", "stages", "__init__"}
     | STAGES,
     "draft_files": {"records", "settings", "files", "explain", "drafting"} | STAGES,
     "rendering": {"synthesis"},
-    # ... and those that start from a draft.
     "explain": {"errors", "records"} | STAGES,
     "rework": {"errors", "records"} | STAGES,
     "attempts": {"errors", "records", "stages"} | STAGES,

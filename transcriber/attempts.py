@@ -1,6 +1,6 @@
 """What checking an attempt asks of the stages: the recording heard, and held against a draft.
 
-Like `drafting` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; it starts from a draft and the sound of it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a draft's line is made of: from a draft to the same draft with key, phrases, shapes and meanings.
 
-Like `drafting` this calls stages; unlike it, it starts from a draft, so that a person's corrections are
+Like `drafting` this calls stages; it always starts from a draft, so that a person's corrections are
 looked at in the same way as what was heard.
 """
 

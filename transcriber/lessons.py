@@ -1,6 +1,6 @@
 """What a lesson asks of the stages: everything about one line, gathered in one folder.
 
-Like `drafting` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; it starts from a draft.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What practice asks of the stages: loops of a draft's phrases, and a practice plan.
 
-Like `drafting` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; it starts from a draft and the sound of it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a page for correcting a draft asks of the stages: a draft as sound, parts of the take, its bars.
 
-Like `drafting` this calls stages; unlike it, it starts from a draft.
+Like `drafting` this calls stages; it starts from a draft and the sound of it.
 """
 
 from __future__ import annotations

@@ -29,7 +29,7 @@ def bends_line():
     return lines.build(notes, tempo_bpm=100.0, lead_s=0.4)
 
 
-def expected_pitch(draft, note, times):
+def expected_pitch(note, times):
     heights = [lines.height(note.techniques, time) for time in times[:: RATE // 1000]]
     return note.pitch_midi + np.repeat(heights, RATE // 1000)[: len(times)]
 
@@ -55,7 +55,7 @@ def test_pitch_follows_the_contour_within_10_cents(tmp_path, chosen) -> None:
     worst = []
     for note in (plain, *draft.notes):
         times = np.arange(round((note.onset_s + SETTLED_S) * RATE), round((note.end_s - 0.02) * RATE)) / RATE
-        off = cents_off(samples, times, expected_pitch(draft, note, times), SPAN_S)
+        off = cents_off(samples, times, expected_pitch(note, times), SPAN_S)
         if note is plain and not worst:
             bank = float(np.median(off))
         worst.append(float(np.max(np.abs(off - bank))))

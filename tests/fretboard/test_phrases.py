@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -74,7 +75,10 @@ def test_extra_cost_is_what_pinning_the_line_there_costs() -> None:
     def cost(places) -> float:
         keys = [NoteKey(n.pitch_midi, pinned=p) for n, p in zip(notes, places, strict=True)]
         steps = plan_steps(notes, keys, None, MODEL)
-        return lattice.path_cost(steps, lattice.cheapest_path(steps))
+        path = lattice.cheapest_path(steps)
+        demands = sum(float(lattice.demand_cost(step)[at]) for step, at in zip(steps, path, strict=True))
+        moves = zip(pairwise(steps), pairwise(path), strict=True)
+        return demands + sum(float(lattice.move_cost(*pair)[states]) for pair, states in moves)
 
     placed, (phrase,) = place_phrases(notes, GUITAR)
     best = cost([(p.string, p.fret) for p in placed.places if p])

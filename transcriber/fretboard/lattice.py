@@ -169,14 +169,6 @@ class Lattice:
             paths.append(Path(tuple(states[::-1]), float(total[reading, end])))
         return paths
 
-    def path_cost(self, steps: Sequence[Step], path: Sequence[int]) -> float:
-        """Total cost of one path."""
-        cost = float(self.demand_cost(steps[0])[path[0]])
-        for index in range(1, len(steps)):
-            cost += float(self.move_cost(steps[index - 1], steps[index])[path[index - 1], path[index]])
-            cost += float(self.demand_cost(steps[index])[path[index]])
-        return cost
-
     def posteriors(self, steps: Sequence[Step]) -> list[FloatArray]:
         """Probability of every state of every step given the whole line; each array sums to 1."""
         sums = self.sums(steps, [self.factor(self.demand_cost(step)) for step in steps])

@@ -14,13 +14,13 @@ const VALUES = [[1, 1, "whole"], [3, 4, "dotted half"], [1, 2, "half"], [3, 8, "
   [1, 6, "triplet quarter"], [3, 16, "dotted eighth"], [1, 8, "eighth"], [1, 12, "triplet eighth"],
   [1, 16, "sixteenth"], [1, 24, "triplet sixteenth"], [1, 32, "thirty-second"]];
 
-export function reduced(top, bottom) {
+function reduced(top, bottom) {
   const common = (a, b) => (b ? common(b, a % b) : a);
   const by = common(Math.abs(top), bottom) || 1;
   return bottom / by === 1 ? String(top / by) : `${top / by}/${bottom / by}`;
 }
 
-export function fraction(text) {
+function fraction(text) {
   const [top, bottom = "1"] = String(text).split("/");
   return [Number(top), Number(bottom)];
 }
@@ -36,7 +36,7 @@ export function valueOf(text) {
 }
 
 /** Gives a technique what its kind needs, from the note it stands on. */
-export function newTechnique(kind, note) {
+function newTechnique(kind, note) {
   const times = { start_s: note.onset_s, end_s: note.end_s };
   if (kind === "bend") return { kind, ...times, semitones: 2 };
   if (kind === "pre_bend") return { kind, start_s: note.onset_s, end_s: note.onset_s, semitones: 2 };

@@ -217,7 +217,7 @@ function tabNote(sheet, piece, options) {
   return note;
 }
 
-export function fretText(note, tied) {
+function fretText(note, tied) {
   const kinds = note.techniques.map((one) => one.kind);
   if (kinds.includes("dead_note")) return "X";
   if (note.fret === null) return note.name;
