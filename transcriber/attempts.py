@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from transcriber.records.problem import Problem
 
 CHECK_SUFFIX = ".check.json"
+_TOGETHER, _MOST_TIMES = ("chord", "two_notes"), 6
 EARS = ("beginner", "intermediate", "strict")
 
 
@@ -129,8 +130,23 @@ def checked_attempt(
     source = (reference.source.file, reference.source.sha256)
     pitches = played_pitches(heard.notes)
     document = check_document(report, (take.file, take.sha256), source, earlier, pitches)
-    problems = (*corrected.problems, *take.problems, *heard.problems)
+    problems = (*corrected.problems, *take.problems, *_of_an_attempt(heard.problems))
     return Checked(report, document, check_bytes(document), check_text(reference, report, earlier), problems)
+
+
+def _of_an_attempt(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:
+    """Tell what listening noticed in an attempt, where nothing is to be written by hand."""
+    from transcriber.records.problem import Problem
+
+    together = [each for each in problems if each.code in _TOGETHER and each.start_s is not None]
+    kept = tuple(each for each in problems if each not in together)
+    if not together:
+        return kept
+    times = [f"{each.start_s:.1f}" for each in together[:_MOST_TIMES]]
+    more = ", ..." if len(together) > _MOST_TIMES else ""
+    where = f"{', '.join(times)}{more} s"
+    words = f"several strings sound together at {where}; only the line's own notes are judged"
+    return (*kept, Problem("strings_together", words, together[0].start_s, together[-1].end_s))
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from tests.accuracy.handwritten import handwritten
 from tests.accuracy.playing import play
 from tests.accuracy.splice import splice
 from tests.practice.attempts import reference
+from transcriber.attempts import _of_an_attempt
 from transcriber.cli import run
 from transcriber.draft import draft_bytes
 from transcriber.practice.align import align
@@ -20,6 +21,7 @@ from transcriber.practice.pace import pace_of
 from transcriber.practice.passes import counting_pass, passes_of
 from transcriber.practice.wanted import wanted_notes
 from transcriber.records.heard import HeardNote
+from transcriber.records.problem import Problem
 
 LINE = handwritten()[1].line
 DRAFT = reference(LINE, 1)
@@ -132,7 +134,8 @@ def test_the_next_attempt_tells_of_the_one_before(folder, capsys):
     assert run(["check", str(again), draft, "-q"]) == 0
     text = capsys.readouterr().out
     assert "Earlier attempts here" in text
-    assert "try1.check.json" in text
+    line = next(line for line in text.split("\n") if "try1.check.json" in line)
+    assert line.endswith("of the tempo, intermediate ear")
     written = json.loads((folder / "try2.check.json").read_text())
     assert [each["file"] for each in written["earlier"]] == ["try1.check.json"]
     keys = {"summary", "tempo_ratio", "notes", "extra", "phrases"}
@@ -153,3 +156,22 @@ def test_an_answer_that_is_there_is_kept(folder, capsys):
 def test_arguments_the_wrong_way_round_are_told(folder, capsys):
     assert run(["check", str(folder / "line.draft.json"), str(folder / "try1.wav")]) == 2
     assert "ATTEMPT DRAFT" in capsys.readouterr().err
+
+
+def test_an_attempt_at_something_else_is_not_taken_for_a_bad_one(folder, capsys):
+    """Another line of the bench: what little of it fits by chance is told as such."""
+    other = handwritten()[3].line
+    bare = tuple(replace(note, techniques=()) for note in other.notes)
+    soundfile.write(folder / "other.wav", splice(play(replace(other, notes=bare), 3), "strat"), 44100)
+    assert run(["check", str(folder / "other.wav"), str(folder / "line.draft.json"), "-q"]) == 0
+    assert "this may be an attempt at another line" in capsys.readouterr().out
+    assert run(["check", str(folder / "try1.wav"), str(folder / "line.draft.json"), "--force", "-q"]) == 0
+    assert "this may be an attempt at another line" not in capsys.readouterr().out
+
+
+def test_strings_that_sound_together_are_told_without_asking_to_write_them():
+    many = [Problem("chord", "write it by hand", time_s, time_s) for time_s in np.arange(8.0)]
+    told = _of_an_attempt((Problem("clipping", "too loud"), *many))
+    assert [each.code for each in told] == ["clipping", "strings_together"]
+    assert told[1].message.startswith("several strings sound together at 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, ... s")
+    assert "by hand" not in told[1].message

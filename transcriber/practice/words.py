@@ -17,6 +17,8 @@ from transcriber.records.pitch import pitch_name
 
 FORMAT_VERSION = 1
 SUFFIX = ".check.json"
+# With a smaller share of what was heard, and of the line, as written, it may not be this line at all.
+_ANOTHER_LINE = 1.0 / 3.0
 
 
 def summary_of(report: CheckReport) -> dict[str, Any]:
@@ -98,6 +100,7 @@ def progress_entry(name: str, document: dict[str, Any]) -> dict[str, Any]:
     summary = document["summary"]
     return {
         "file": name,
+        "ear": document["tolerance"]["name"],
         "tempo_ratio": document["tempo_ratio"],
         "notes": summary["notes"],
         "without_remark": summary["without_remark"],
@@ -132,13 +135,18 @@ def check_text(draft: Draft, report: CheckReport, earlier: list[dict[str, Any]])
 
 def progress_of(report: CheckReport) -> dict[str, Any]:
     """An answer as `progress_entry` would keep it."""
-    return progress_entry("", {"summary": summary_of(report), "tempo_ratio": report.tempo_ratio})
+    document = {
+        "summary": summary_of(report),
+        "tempo_ratio": report.tempo_ratio,
+        "tolerance": {"name": report.tolerance},
+    }
+    return progress_entry("", document)
 
 
 def _progress_line(entry: dict[str, Any]) -> str:
     name = f"{entry['file']}: " if entry["file"] else ""
     tempo = "" if entry["tempo_ratio"] is None else f" at {entry['tempo_ratio']:.0%} of the tempo"
-    return f"{name}{entry['without_remark']} of {entry['notes']} notes as written{tempo}"
+    return f"{name}{entry['without_remark']} of {entry['notes']} notes as written{tempo}, {entry['ear']} ear"
 
 
 def _head(report: CheckReport) -> list[str]:
@@ -150,6 +158,12 @@ def _head(report: CheckReport) -> list[str]:
         f"{counts['without_remark']} of {counts['notes']} notes as written{tempo}; "
         f"{counts['missed']} missed, {counts['wrong_pitch']} of another pitch, {counts['extra']} extra."
     ]
+    right, other = counts["without_remark"], counts["notes"] - counts["missed"] + counts["extra"]
+    if right < _ANOTHER_LINE * min(counts["notes"], other):
+        lines.append(
+            "So little of it fits that this may be an attempt at another line, or one that could not be "
+            "heard well; do not rely on what follows."
+        )
     median_ms = counts["median_timing_ms"]
     if median_ms is not None:
         lines.append(f"Half of the notes lie within {median_ms:.0f} ms of where the beat puts them.")
