@@ -11,7 +11,9 @@ from transcriber.practice.evidence import Attempt
 from transcriber.practice.found import Found
 from transcriber.practice.wanted import Wanted
 
-CLEAR_ATTACK_DB = 9.0
+CLEAR_ATTACK_DB, FAINT_ATTACK_DB = 9.0, 3.0
+# What gets louder by so much while it sounds was struck again.
+_LOUDER_DB = 3.0
 # A pitch that is no part of what sounded before comes up by so much when it is played.
 COMES_UP_DB, CLEARLY_UP_DB = 12.0, 20.0
 _PITCH_REACH, _LEAST_SHARE = 0.6, 0.4
@@ -108,7 +110,10 @@ def found_after_all(
         # The same pitch goes on: only an attack tells a new note.
         free = _sounding_freely(attempt, low, high, first_s, until_s)
         if free is None and share >= _LEAST_SHARE:
-            free = _strongest_attack(attempt, first_s, gap.due_s + gap.reach_s)
+            last_s = gap.due_s + gap.reach_s
+            free = _strongest_attack(attempt, first_s, last_s)
+            if free is None:
+                free = _struck_anew(attempt, want.pitch + shift, first_s, last_s)
         return free
     if first is not None and share >= _LEAST_SHARE:
         return first
@@ -181,6 +186,16 @@ def _strongest_attack(attempt: Attempt, from_s: float, to_s: float) -> float | N
         return None
     # An attack is seen from a little before it to a little after: its middle is where it is.
     return float(np.median(times[np.array(rises) > max(rises) - 1.0]))
+
+
+def _struck_anew(attempt: Attempt, pitch: float, from_s: float, to_s: float) -> float | None:
+    """Time at which a string that sounds already gets louder, and a stroke is heard, if a faint one."""
+    times = np.arange(from_s, to_s, _STEP_S)
+    rises = np.array([attempt.comes_up(pitch, float(time), ()) for time in times])
+    struck = np.array([attempt.attack(float(time)) for time in times]) >= FAINT_ATTACK_DB
+    if not len(rises) or not (struck & (rises >= _LOUDER_DB)).any():
+        return None
+    return float(times[int(np.argmax(np.where(struck, rises, -np.inf)))])
 
 
 def _coming_up(attempt: Attempt, want: Wanted, gap: _Gap, shift: int) -> float | None:
