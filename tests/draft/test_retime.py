@@ -124,6 +124,14 @@ def test_the_same_command_gives_the_same_bytes(path: Path, tmp_path: Path) -> No
     assert [file.read_bytes() for file in one] == [file.read_bytes() for file in two]
 
 
+def test_a_draft_under_another_name_keeps_its_corrections(path: Path, tmp_path: Path) -> None:
+    other = path.rename(tmp_path / "line.json")
+    assert run(["retime", str(other), "--tempo", "60", "-q"]) == 0
+    made = tmp_path / "line.draft.json"
+    assert made.exists()
+    assert journal_path(made) == journal_path(other)
+
+
 @pytest.mark.parametrize(
     ("options", "code", "words"),
     [

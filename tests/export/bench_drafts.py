@@ -66,4 +66,3 @@ def _contour(performance: Performance, number: int, onset_s: float, end_s: float
         "times_s": [round(float(time), 4) for time in times],
         "cents": [round(100 * float(height), 1) for height in heights],
     }
-

@@ -58,9 +58,7 @@ def read(text: str) -> list[Caption]:
             assert not set(rest) & set("<>&")
         assert all(one < two for one, two in pairwise([*stamps, end]))
         plain = (STAMP.sub("", line) for line in payload)
-        unescaped = (
-            line.replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&") for line in plain
-        )
+        unescaped = (line.replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&") for line in plain)
         found.append(Caption(begin, end, tuple(unescaped)))
     assert all(one.end <= two.begin for one, two in pairwise(found))
     return found

@@ -135,8 +135,7 @@ def test_a_tempo_that_wanders_has_its_events_at_beats() -> None:
         beats.append(round(beats[-1] + 60 / 90 * (1 + 0.06 * (-1) ** (place // 4)), 4))
     timing = replace(draft.timing, beats_s=tuple(beats))
     notes = tuple(
-        replace(note, onset_s=beat, end_s=beat + 0.2)
-        for note, beat in zip(draft.notes, beats, strict=False)
+        replace(note, onset_s=beat, end_s=beat + 0.2) for note, beat in zip(draft.notes, beats, strict=False)
     )
     file = mido.MidiFile(file=io.BytesIO(midi_bytes(replace(draft, timing=timing, notes=notes))))
     here, ticks = 0, []

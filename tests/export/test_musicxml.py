@@ -28,6 +28,7 @@ from transcriber.records.written import Meter
 
 STAVES = ("both", "notation", "tab")
 
+
 @pytest.mark.parametrize("staves", STAVES)
 @pytest.mark.parametrize("name", sorted(lines.DRAFTS))
 def test_drafts_are_valid_and_read_back(name: str, staves: str) -> None:

@@ -163,9 +163,7 @@ def spoken(techniques: tuple[Technique, ...]) -> list[tuple]:
     return sorted(said, key=repr)
 
 
-@settings(
-    max_examples=80, deadline=None, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow]
-)
+@settings(max_examples=80, deadline=None, phases=NO_SHRINKING, suppress_health_check=[HealthCheck.too_slow])
 @given(written_drafts(), st.integers(60, 160), st.booleans(), st.sampled_from(["", "    ", "> "]))
 def test_whatever_a_draft_holds_reads_back(draft: Draft, width: int, count: bool, quote: str) -> None:
     """Strings, frets, rhythm and techniques of drafts with two voices, graces, dead and unplayable notes."""

@@ -338,4 +338,3 @@ def test_a_list_leads_to_nothing_outside_the_lesson(tmp_path):
     (out / "line.mid").write_bytes(b"x")
     assert no_longer_written(out, "line", {"line.mid": digest}, ()) == (out / "line.mid",)
     assert no_longer_written(out, "lin", {"line.mid": digest}, ()) == ()
-

@@ -128,7 +128,7 @@ def test_readings_of_the_whole_take_are_told_and_heard_with_the_beat(tmp_path):
     assert len(take) == len(once) == len(twice)
     # Clicks stand where the beats are, and twice as many at twice the tempo.
     added = [np.abs(one - take) > 300 for one in (once, twice)]
-    starts = [int(np.sum(np.diff(np.flatnonzero(one), prepend=-10**6) > 4000)) for one in added]
+    starts = [int(np.sum(np.diff(np.flatnonzero(one), prepend=-(10**6)) > 4000)) for one in added]
     assert starts[0] >= 3
     assert abs(starts[1] - 2 * starts[0]) <= 1
 

@@ -7,13 +7,12 @@ import json
 from pathlib import Path
 
 from transcriber.cli.console import Output
-from transcriber.cli.export_command import draft_path
+from transcriber.cli.export_command import draft_name, draft_path
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.cli.summary import print_summary, result_entry
 from transcriber.cli.values import export_settings, format_names, told_from
 from transcriber.draft_files import result_paths, retimed_files
 from transcriber.errors import UsageError
-from transcriber.files import DRAFT_SUFFIX
 from transcriber.records.told import Told
 
 
@@ -25,7 +24,7 @@ def run_retime(arguments: argparse.Namespace) -> int:
     export = export_settings(arguments)
     formats = format_names(arguments.to)
     draft = draft_path(arguments.draft)
-    name = draft.name.removesuffix(DRAFT_SUFFIX)
+    name = draft_name(draft)
     folder = draft.parent if arguments.out is None else Path(arguments.out)
     check_free(result_paths(folder, name, formats), arguments.force)
     check_folder(folder)

@@ -24,6 +24,7 @@ _LOWEST_HZ = 70.0
 _HIGH_HZ = 2_500.0  # above it a pick's noise stands clear of most of a string's partials
 _LAG = 2  # frames between the two spectra compared
 _BLOCK = 4096
+_SHORT_LEVEL = 256  # samples over which a level is taken, 12 ms
 
 
 @dataclass(frozen=True)
@@ -114,10 +115,10 @@ def _band_magnitudes(
     return bands, 10 * np.log10(np.maximum(high_power / full_scale, 1e-12))
 
 
-def short_levels(samples: Float32, hop: int, width: int = 256) -> FloatArray:
-    """Level around every `hop`-th sample over `width` samples, dB below full scale."""
-    padded = np.pad(samples, width // 2)
-    views = np.lib.stride_tricks.sliding_window_view(padded, width)[::hop][: len(range(0, len(samples), hop))]
+def short_levels(samples: Float32, hop: int) -> FloatArray:
+    """Level around every `hop`-th sample, over a dozen milliseconds, dB below full scale."""
+    padded = np.pad(samples, _SHORT_LEVEL // 2)
+    views = np.lib.stride_tricks.sliding_window_view(padded, _SHORT_LEVEL)[: len(samples) : hop]
     return _mean_square_db(views)
 
 

@@ -70,7 +70,7 @@ def read_beginnings(notes: list[NoteInMaking], window: ShortWindow, hop: int) ->
             and _is_grace(stands, window)
             and _stands_alone(note, before, following, stands, hop)
         ):
-            grace, note = _with_grace(note, following, stands, hop)
+            grace, note = _with_grace(note, stands, hop)
             done.append(grace)
         elif len(stands) > 2 and _is_slide(stands, window):
             note = _with_slide_in(note, stands)
@@ -143,9 +143,7 @@ def _is_slide(stands: list[_Stand], window: ShortWindow) -> bool:
     return bool(np.all(steps > 0) or np.all(steps < 0)) and float(np.diff(begins).max()) <= _PASSING_S
 
 
-def _with_grace(
-    note: NoteInMaking, following: list[NoteInMaking], stands: list[_Stand], hop: int
-) -> tuple[NoteInMaking, NoteInMaking]:
+def _with_grace(note: NoteInMaking, stands: list[_Stand], hop: int) -> tuple[NoteInMaking, NoteInMaking]:
     """Split a note into its grace and what it decorates; one that was split already is joined on."""
     changed = note.onset + round((stands[0].last + stands[1].first) / 2 * _STEP / hop)
     grace = NoteInMaking(note.onset, changed, stands[0].pitch, True, note.piece)

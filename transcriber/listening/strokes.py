@@ -298,7 +298,7 @@ def _follow(
     if stays and _is_step(move, reading):
         _slur_to(move, piece, notes, first, last)
     elif not stays and not (note.bend >= _BENT and move.extent < 0):
-        _end_on_the_move(move, piece, note, start_s, end_s)
+        _end_on_the_move(move, note, start_s, end_s)
     elif move.extent > 0 and bend_like and height >= _LEAST_BEND:
         note.bend = height
         note.techniques.append(Technique("bend", start_s, end_s, round(height, 2)))
@@ -357,7 +357,7 @@ def _make_pre_bend(move: Move, note: NoteInMaking, start_s: float, end_s: float,
     note.techniques.append(Technique("release", start_s, end_s, 0.0))
 
 
-def _end_on_the_move(move: Move, piece: Piece, note: NoteInMaking, start_s: float, end_s: float) -> None:
+def _end_on_the_move(move: Move, note: NoteInMaking, start_s: float, end_s: float) -> None:
     """A sound that ends while its pitch moves far was slid out of; a lifted finger's tail is too short."""
     note.trailing = move
     if abs(move.extent) >= 1.5 and end_s - start_s >= 0.08:

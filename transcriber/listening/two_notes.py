@@ -42,8 +42,8 @@ class Mixture:
 
     Attributes
     ----------
-    one_hz, one_share : float
-        Best single pitch, and the share of the peaks' amplitude that is its partials'.
+    one_share : float
+        Share of the peaks' amplitude that is the best single pitch's partials'.
     pair_hz : tuple of float
         Best pair, lower first.
     pair_share : float
@@ -54,7 +54,6 @@ class Mixture:
         Number of peaks that only the weaker explains.
     """
 
-    one_hz: float
     one_share: float
     pair_hz: tuple[float, float]
     pair_share: float
@@ -160,7 +159,6 @@ def mixture(peaks: Peaks, lowest_hz: float, highest_hz: float) -> Mixture | None
     weaker = int(np.argmin(alone))
     stronger = float(peaks.amplitude[covers[pair[1 - weaker]]].sum())
     return Mixture(
-        one,
         float(weight[covers[one]].sum()) / total,
         pair,
         share,

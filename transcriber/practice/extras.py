@@ -81,9 +81,7 @@ def _is_note(attempt: Attempt, note: HeardNote, usual: float) -> bool:
     return note.has("hammer_on", "pull_off", "slide") or attempt.attack(note.onset_s) >= _LEAST_ATTACK_DB
 
 
-def _is_click(
-    attempt: Attempt, clicks: ClickRow, note: HeardNote, last: Wanted | None, shift: int
-) -> bool:
+def _is_click(attempt: Attempt, clicks: ClickRow, note: HeardNote, last: Wanted | None, shift: int) -> bool:
     """Whether a click, not a string, was taken for a note: its pitch does not come up in what sounds."""
     if clicks.near(note.onset_s) and note.end_s - note.onset_s < BLIP_S:
         return True

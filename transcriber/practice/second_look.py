@@ -63,9 +63,7 @@ def _gap(wanted: Sequence[Wanted], number: int, around: Mapping[int, Found], bea
         return _Gap(due, reach, to_s, wanted[before], wanted[after])
     if after is not None:
         to_s, beats = around[after].onset_s, wanted[after].at - want.at
-        return _Gap(
-            to_s - beats * beat_s, 0.5 * min(beats * beat_s, _REACH_S), to_s, None, wanted[after]
-        )
+        return _Gap(to_s - beats * beat_s, 0.5 * min(beats * beat_s, _REACH_S), to_s, None, wanted[after])
     if before is not None:
         beats = want.at - wanted[before].at
         due = around[before].onset_s + beats * beat_s
