@@ -19,7 +19,7 @@ SHOTS = {
     "page_question.png": (1280, 800, "light", f"page.look.show({BENT}, 'technique')"),
     "page_narrow.png": (390, 760, "dark", "page.player.play(9.6).then(() => 0)"),
 }
-ATTEMPT_SHOT = ("page_attempt.png", (1280, 920, "light", "page.attempt.bring()"))
+ATTEMPT_SHOT = ("page_attempt.png", (1280, 1020, "light", "page.attempt.traces"))
 
 
 def main() -> None:
