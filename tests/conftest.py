@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import signal
+from pathlib import Path
+
+import pytest
+
+from tests.review.browsers import ARGUMENTS, CHROMIUM
 
 
 def pytest_configure() -> None:
@@ -12,3 +17,15 @@ def pytest_configure() -> None:
     """
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One browser for all tests of a process, which a second start of playwright would trip over."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"no browser at {CHROMIUM}; install Debian's package chromium")
+    with sync_api.sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        yield chromium
+        chromium.close()

@@ -42,7 +42,6 @@ from transcriber.records.written import Meter
 
 SURE = Confidence(1.0, 1.0, 1.0, 1.0, 1.0, 1.0)
 REMARK = 'Let the <b>third</b> note "sing" & wait'
-CHROMIUM = Path("/usr/bin/chromium")
 
 
 class Page(HTMLParser):
@@ -267,24 +266,19 @@ def test_a_folder_must_be_named_and_nothing_is_left_of_a_lesson_that_fails(tmp_p
     assert not (tmp_path / "out").exists()
 
 
-def test_the_page_fits_the_screen_and_begins_softly(made):
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if not CHROMIUM.exists():
-        pytest.skip(f"no browser at {CHROMIUM}; install Debian's package chromium")
+def test_the_page_fits_the_screen_and_begins_softly(made, browser):
     _, out = made
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        page = browser.new_page()
-        faults = []
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("requestfailed", lambda request: faults.append(request.url))
-        page.goto((out / "index.html").as_uri())
-        for width in (390, 1280):
-            page.set_viewport_size({"width": width, "height": 800})
-            assert page.evaluate("document.documentElement.scrollWidth") <= width
-        volumes = page.evaluate("[...document.querySelectorAll('audio')].map(sound => sound.volume)")
-        drawn = page.evaluate("[...document.images].every(image => image.naturalWidth > 0)")
-        browser.close()
+    page = browser.new_page()
+    faults = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("requestfailed", lambda request: faults.append(request.url))
+    page.goto((out / "index.html").as_uri())
+    for width in (390, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    volumes = page.evaluate("[...document.querySelectorAll('audio')].map(sound => sound.volume)")
+    drawn = page.evaluate("[...document.images].every(image => image.naturalWidth > 0)")
+    page.close()
     assert volumes
     assert set(volumes) == {0.3}
     assert drawn

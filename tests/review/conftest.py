@@ -1,20 +1,7 @@
 """Fixtures of the page's tests."""
 
 import pytest
-from browsers import ARGUMENTS, CHROMIUM, Served, open_page
-
-
-@pytest.fixture(scope="session")
-def browser():
-    from pathlib import Path
-
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if not Path(CHROMIUM).exists():
-        pytest.skip(f"no browser at {CHROMIUM}; install Debian's package chromium")
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
-        yield chromium
-        chromium.close()
+from browsers import Served, open_page
 
 
 @pytest.fixture

@@ -55,7 +55,7 @@ _LOWEST_DB, _HIGHEST_DB = -70.0, -34.0  # of what is let through, against what s
 _RANG_ON_DB = (-6.0, 12.0)  # a partial that was there before as loud as this rings on, no more
 _HEIGHT_COUNTED_DB, _HEIGHT_ASKED_DB = 25.0, 9.0  # above the noise: of one partial at most; on average
 _STIFFEST = 2e-4  # inharmonicity B of an open string at most: a wound low E has about 1e-4
-_IN_TUNE_CENTS = 3.0
+_IN_TUNE_CENTS = 2.5  # as few as lose no simulated harmonic of the fit split
 _SPREAD = 0.008  # of a partial's place: the string is stiff, its pitch measured
 _BESIDE = (-0.42, -0.34, -0.26, 0.26, 0.34, 0.42)  # of the open pitch: where noise between partials is read
 
