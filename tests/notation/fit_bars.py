@@ -3,9 +3,8 @@
 Each take of the fit split gives a row of features for every rival and the one that is true; takes straight
 from their times, and others through sound and listening. The weights are pulled towards the starting values
 of `rhythm_prior.BAR_WEIGHTS`; cues of the bar keep the sign that music gives them (`SIGNS`). Hand-written
-lines count fourfold, heard ones twice. The probability from which a downbeat is called sure is the least at
-which, on folds not fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong; it is
-`LEAST_SURE` at least.
+lines count fourfold. The probability from which a downbeat is called sure is the least at which, on folds not
+fitted to, no more than `SURE_AND_WRONG` of all takes are sure and wrong; it is `LEAST_SURE` at least.
 """
 
 from __future__ import annotations
@@ -41,7 +40,6 @@ LINES = 12
 PROCESSES = 2
 HEARD_LINES = 8
 GUITAR = "green"
-HEARD = 2.0
 PULL = 0.003  # per weight, for one take
 HAND_WRITTEN = 4.0
 FOLDS = 4
@@ -59,6 +57,7 @@ SIGNS = {
     **dict.fromkeys(("half_tempo", "double_tempo", "three_four", "six_eight", "twelve_eight"), -1),
     **dict.fromkeys(("down_sounded_through", "late_entry", "late_by_a_beat"), -1),
     **dict.fromkeys(("beat_long", "compound_beat_long", "compound_beat_100"), 1),
+    **dict.fromkeys(("last_on_beat", "compound_last_on_beat", "stops_on_beat"), 1),
     "compound_beat_010": -1,
 }
 
@@ -115,7 +114,6 @@ def _examples_of(job: tuple[BenchLine, TakeSpec | None, RhythmParameters]) -> li
     bench, spec, parameters = job
     played = without_clicks(play_bench(bench) if spec is None else _heard(spec))
     weight = HAND_WRITTEN if bench.maker == "hand" else 1.0
-    weight = weight if spec is None else HEARD
     line = line_of(played.heard.notes)
     origin = [played.origin[i] for i in line.index]
     told, untold = (options(line, told_of(bench, what), None, parameters) for what in ("tempo", "nothing"))

@@ -19,7 +19,10 @@ from transcriber.notation.vocabulary import FloatArray, IntArray
 
 _LONGEST = 4.0  # taps: a longer note is no stronger
 _LONGER = 1.25  # times the note before: clearly longer
+_SOUNDING_SHARE = 0.94  # of a written length that sounds
+_STOPPED = 0.8  # of the step to the next note: what sounds no longer is followed by a rest
 _BACK = (1, 2, 4)  # bars: where a passage comes back
+_STRESSES = np.linspace(0.0, 1.6, 5)  # of beats, in standard deviations of velocity: none to marked
 _QUARTERED = tuple(f"beat_{mask:04b}" for mask in range(1, 16))
 _THIRDED = tuple(f"compound_beat_{mask:03b}" for mask in range(1, 8))
 
@@ -39,6 +42,7 @@ FEATURES = (
     "beat_sounded_through",
     "beat_accent",
     "beat_long",
+    "stops_on_beat",
     "compound_beat_sounded_through",
     "compound_beat_accent",
     "compound_beat_long",
@@ -69,6 +73,7 @@ FEATURES = (
     *_THIRDED,
 )
 """Sums over notes or beats are divided by the root of their number: they are not independent of one another.
+``beat_accent`` is a log likelihood ratio; ``stops_on_beat`` counts stops on beats, less those between them.
 ``beat_1010`` counts beats struck on their first and third quarter and nowhere else, ``compound_beat_101``
 those struck on their first and last third."""
 
@@ -126,6 +131,7 @@ def bar_features(onsets: Onsets, place: IntArray, rival: Rival, tempo_bpm: float
     sounding = onsets.sounding * float(rival.factor) / RESOLUTION
     found = _count_of_beats(rival, tempo_bpm)
     found |= _strong_notes(inside, length, onsets.accents, bar)
+    found["stops_on_beat"] = _stops(place, sounding)
     found |= _coverage(place, sounding, rival.shift, taps)
     found |= _beginning(inside, bar, taps)
     found |= _ending(inside, bar, taps)
@@ -168,13 +174,38 @@ def _strong_notes(inside: IntArray, length: FloatArray, accents: FloatArray, bar
     beat, half = inside % RESOLUTION == 0, _on_half(inside, bar)
     scale = 1.0 / np.sqrt(len(inside))
     return {
-        "beat_accent": float(accents[beat].sum()) * scale,
+        "beat_accent": _stress(accents, beat),
         "beat_long": float(weight[beat].sum()) * scale,
         "down_long": float(weight[inside == 0].sum()) * scale,
         "half_accent": float(accents[half].sum()) * scale,
         "half_long": float(weight[half].sum()) * scale,
         "half_longer": float(longer[half].sum()) * scale,
     }
+
+
+def _stress(accents: FloatArray, beat: np.ndarray) -> float:
+    """Log likelihood ratio of a player who stresses these notes, to whatever degree, to one who doesn't.
+
+    A player who stresses nothing is never impossible: accents elsewhere speak less against beats than
+    accents on them speak for them.
+    """
+    share = float(beat.mean())
+    apart = float(accents[beat].sum()) - share * float(accents.sum())
+    spread = len(beat) * share * (1.0 - share)
+    return float(np.log(np.mean(np.exp(_STRESSES * apart - 0.5 * _STRESSES**2 * spread))))
+
+
+def _stops(place: IntArray, sounding: FloatArray) -> float:
+    """Where notes stop before a silence, from -1, between beats, to 1, on them.
+
+    Bounded, because a player who cuts every note short tells nothing by it.
+    """
+    start = place[:-1] / RESOLUTION
+    step = np.diff(place) / RESOLUTION
+    length = sounding[:-1] / _SOUNDING_SHARE
+    stopped = (length < _STOPPED * step) & (step - length > 0.2)
+    told = float(np.cos(2 * np.pi * (start + length))[stopped].sum()) / np.sqrt(len(place))
+    return float(np.clip(told, -1.0, 1.0))
 
 
 def _coverage(place: IntArray, sounding: FloatArray, shift: int, taps: int) -> dict[str, float]:

@@ -236,19 +236,21 @@ def _count(
     place = (reading.beat * grammar.ticks + reading.tick)[kept] * ticks
     place = place - place[0] // RESOLUTION * RESOLUTION
     sounding = (line.ends_s - line.onsets_s)[kept] / reading.period_s * RESOLUTION
-    onsets = Onsets(place, sounding.astype(np.int64), line.accents[kept])
+    # Notes played freely before the beat sets in say nothing about it.
+    body = slice(int(kept[: reading.free_notes].sum()), None)
+    onsets = Onsets(place[body], sounding[body].astype(np.int64), line.accents[kept][body])
     found = []
-    as_read = grammar_score(place, grammar)
+    as_read = grammar_score(place[body], grammar)
     for factor, offset in _counts(reading, told, guide, parameters, meters[0].compound):
         count = moved(place, factor, offset, grammar.ticks)
         if count is None:
             continue
-        score = grammar_score(count, grammar) - as_read
+        score = grammar_score(count[body], grammar) - as_read
         tempo = 60.0 / reading.period_s * float(factor)
         for meter in meters:
             for shift in _shifts(count, meter, told):
                 rival = Rival(factor, offset, meter, shift)
-                values = bar_features(onsets, count, rival, tempo)
+                values = bar_features(onsets, count[body], rival, tempo)
                 values["compound_grammar" if meter.compound else "grammar"] = score / np.sqrt(len(count))
                 values["compound_gain"] = compound_gain / np.sqrt(len(count))
                 found.append(Option(rival, reading, count, feature_row(values), tempo))

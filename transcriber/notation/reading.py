@@ -51,7 +51,9 @@ def read_line(
     reading = search(told, free_notes or 0)
     if guide is None and free_notes is None:
         free = free_opening(line, reading, compound, parameters, first)
-        if free:
+        reading = replace(reading, free_notes=free)
+        # Where the first note's place is told, what follows is read by itself: see `pickup`.
+        if free and first is None:
             tempo = 60.0 / reading.period_s
             freely = search(replace(told, tempo_bpm=(tempo, tempo)), free)
             # How likely a tempo is was told by the whole line as it stood in it.
