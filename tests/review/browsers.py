@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import re
 import signal
@@ -11,6 +12,8 @@ import threading
 import time
 from collections.abc import Sequence
 from pathlib import Path
+from typing import ClassVar
+from urllib.parse import urlsplit
 
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = (
@@ -30,6 +33,9 @@ ROOT = Path(__file__).resolve().parents[2]
 class Served:
     """The page for one draft, served from a thread of the test's own process."""
 
+    RUNNING: ClassVar[dict[int, Served]] = {}
+    """Servers by their ports."""
+
     def __init__(self, path: Path, take: Path | None, attempt: Path | None = None) -> None:
         import socket
 
@@ -41,13 +47,23 @@ class Served:
         self.path = path
         listener = socket.create_server(("127.0.0.1", 0))
         port = listener.getsockname()[1]
-        application = make_application(Desk(path, take, attempt), port, "token")
-        config = uvicorn.Config(application, log_level="error", lifespan="off")
+        self._application = make_application(Desk(path, take, attempt), port, "token")
+        self.gates: list[Held] = []
+        config = uvicorn.Config(self._through_gates, interface="asgi3", log_level="error", lifespan="off")
         self._server = uvicorn.Server(config)
         self._server.install_signal_handlers = lambda: None
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listener]}, daemon=True)
         self._thread.start()
         self.address = f"http://127.0.0.1:{port}/#token"
+        self.RUNNING[port] = self
+
+    async def _through_gates(self, scope, receive, send) -> None:
+        asked = scope.get("path", "") + "?" + scope.get("query_string", b"").decode()
+        for gate in [gate for gate in self.gates if asked.startswith(gate.address)]:
+            gate.waiting = True
+            while not gate.is_open:
+                await asyncio.sleep(0.01)
+        await self._application(scope, receive, send)
 
     def stop(self) -> None:
         """End the server."""
@@ -127,43 +143,36 @@ STANDING = """() => ({
 
 
 class Held:
-    """Requests of a page to an address are held back until they are let go, as by a slow server."""
+    """What a page asks the server for at an address is held back until it is let go, as by a slow server.
+
+    The address is told by how it begins. The server itself holds back: a browser told to do so lets a
+    request through now and then.
+    """
 
     def __init__(self, page, address: str) -> None:
-        self._page, self._address = page, address
-        self._waiting: list = []
-        self._open = False
+        self._page, self.address = page, address
+        self._gates = Served.RUNNING[urlsplit(page.url).port].gates
+        self.waiting = self.is_open = False
 
     def __enter__(self) -> Held:
-        self._page.route(self._address, self._meet)
+        self._gates.append(self)
         return self
 
     def __exit__(self, *_) -> None:
-        self.let_go()
-        self._page.unroute(self._address)
-
-    def _meet(self, route) -> None:
-        if self._open:
-            route.continue_()
-        else:
-            self._waiting.append(route)
+        self.is_open = True
+        self._gates.remove(self)
 
     def wait(self) -> None:
         """Wait until a request is held back."""
         end = time.monotonic() + 30.0
-        while not self._waiting:
+        while not self.waiting:
             assert time.monotonic() < end, f"nothing was asked for in time: {self._page.evaluate(STANDING)}"
-            # The browser's word of a request only comes in while it is listened to.
-            self._page.wait_for_timeout(20)
+            time.sleep(0.02)
 
     def let_go(self) -> None:
         """Send on what was held back, and hold back no more."""
-        if not self._open and not self._waiting:
-            self.wait()
-        self._open = True
-        for route in self._waiting:
-            route.continue_()
-        self._waiting.clear()
+        self.wait()
+        self.is_open = True
 
 
 def settled(page, path: Path, revision: int | None = None) -> None:
