@@ -156,6 +156,7 @@ def _let_through_db(around: _Around, open_hz: float, node: Node) -> float:
     """
     sounding = range(node.partial, _HIGHEST_PARTIAL + 1, node.partial)
     strongest = max(around.whole.level(open_hz * k, _SPREAD * open_hz * k) for k in sounding)
+    sounding_hz = around.whole.peak_hz(open_hz * node.partial, _SPREAD * open_hz * node.partial)
     heights = []
     for k in range(1, _HIGHEST_TOLD + 1):
         if k % node.partial:
@@ -163,16 +164,15 @@ def _let_through_db(around: _Around, open_hz: float, node: Node) -> float:
             here = around.whole.level(at, spread)
             noise = float(np.median([around.whole.level(at + side * open_hz, spread) for side in _BESIDE]))
             faint = _LOWEST_DB <= here - strongest <= _HIGHEST_DB
-            in_tune = _out_of_tune_cents(around.whole, open_hz, k, node) <= _IN_TUNE_CENTS
+            in_tune = _out_of_tune_cents(around.whole, sounding_hz, k, node) <= _IN_TUNE_CENTS
             counts = faint and in_tune and not _rang_on(around, at, spread)
             heights.append(min(here - noise, _HEIGHT_COUNTED_DB) if counts else 0.0)
     return float(np.mean(heights))
 
 
-def _out_of_tune_cents(whole: _Spectrum, open_hz: float, k: int, node: Node) -> float:
+def _out_of_tune_cents(whole: _Spectrum, sounding_hz: float, k: int, node: Node) -> float:
     """How far a partial is from where the string that sounds has it, beyond what stiffness explains."""
-    sounding = whole.peak_hz(open_hz * node.partial, _SPREAD * open_hz * node.partial)
-    at = sounding / node.partial * k
+    at = sounding_hz / node.partial * k
     cents = 1200 * math.log2(whole.peak_hz(at, _SPREAD * at) / at)
     # Partial k of a stiff string is sharp by the factor sqrt(1 + B k^2).
     stiff = 600 / math.log(2) * _STIFFEST * (k**2 - node.partial**2)
