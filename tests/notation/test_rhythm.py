@@ -265,7 +265,7 @@ def test_confidence_is_lower_where_the_rhythm_is_wrong() -> None:
 @pytest.mark.parametrize("compound", [False, True])
 def test_every_beat_has_the_probability_of_its_pattern(compound: bool) -> None:
     parameters = rhythm_parameters()
-    grammar = parameters.compound if compound else parameters.simple
+    grammar = parameters.grammar_of(compound)
     words = build_vocabulary(grammar, 1.0, swing=not compound)
     for context in range(words.start_context + 1):
         for feel, root in enumerate(words.roots):

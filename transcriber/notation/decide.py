@@ -15,7 +15,7 @@ from transcriber.notation.hypotheses import Reading
 from transcriber.notation.line import Line
 from transcriber.notation.parameters import RhythmParameters
 from transcriber.notation.pickup import Lead
-from transcriber.notation.reading import grammar_of, read_line
+from transcriber.notation.reading import read_line
 from transcriber.notation.vocabulary import FloatArray, IntArray
 from transcriber.records.told import Told
 from transcriber.records.written import Meter
@@ -113,7 +113,7 @@ def _after_free_pickup(line: Line, lead: Lead, told: Told, parameters: RhythmPar
     taps = max(decision.meter.beats // decision.meter.tap, 1)
     period_s = decision.reading.period_s
     shift = lead.bar_one(decision.reading, decision.shift, taps, decision.meter.tap, period_s)
-    ticks = grammar_of(parameters, decision.meter.compound).ticks
+    ticks = parameters.grammar_of(decision.meter.compound).ticks
     reading = lead.joined(line, decision.reading, shift, decision.meter.tap, ticks)
     return replace(decision, reading=reading, shift=shift)
 
@@ -157,7 +157,7 @@ def _decided(
 
 def _ahead(reading: Reading, chosen: Option, parameters: RhythmParameters) -> int:
     """Beats by which a reading made anew counts most notes higher than the rival does."""
-    ticks = grammar_of(parameters, chosen.rival.meter.compound).ticks
+    ticks = parameters.grammar_of(chosen.rival.meter.compound).ticks
     kept = ~chosen.reading.extra
     place = np.zeros(len(kept))
     place[kept] = chosen.place / RESOLUTION
@@ -230,7 +230,7 @@ def _count(
     parameters: RhythmParameters,
     compound_gain: float,
 ) -> list[Option]:
-    grammar = grammar_of(parameters, meters[0].compound)
+    grammar = parameters.grammar_of(meters[0].compound)
     kept = ~reading.extra
     ticks = RESOLUTION // grammar.ticks
     place = (reading.beat * grammar.ticks + reading.tick)[kept] * ticks
@@ -286,7 +286,7 @@ def _shifts(place: IntArray, meter: Meter, told: Told) -> list[int]:
 
 def _pickup_shift(reading: Reading, meter: Meter, told: Told, parameters: RhythmParameters) -> int:
     assert told.pickup is not None
-    ticks = grammar_of(parameters, meter.compound).ticks
+    ticks = parameters.grammar_of(meter.compound).ticks
     return round(Fraction(int(reading.tick[0]), ticks) + told.pickup / meter.tap)
 
 

@@ -58,7 +58,7 @@ def with_ending(line: Line, reading: Reading, compound: bool, parameters: Rhythm
     seconds = float(line.onsets_s[pace[-1]] - line.onsets_s[pace[0]])
     if taps <= 0 or seconds <= 0:
         return reading
-    grammar = parameters.compound if compound else parameters.simple
+    grammar = parameters.grammar_of(compound)
     words = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
     swing = np.nan if reading.swing is None else reading.swing
     strata = Strata(np.array([seconds / taps]), np.array([swing]), np.zeros(1), _BOUND)
@@ -99,7 +99,7 @@ def free_opening(
     seconds = float(line.onsets_s[pace[-1]] - line.onsets_s[pace[0]])
     if taps <= 0 or seconds <= 0:
         return 0
-    grammar = parameters.compound if compound else parameters.simple
+    grammar = parameters.grammar_of(compound)
     words = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
     swing = np.nan if reading.swing is None else reading.swing
     strata = Strata(np.array([seconds / taps]), np.array([swing]), np.zeros(1), _BOUND)

@@ -168,6 +168,10 @@ class RhythmParameters:
     simple: Grammar
     compound: Grammar
 
+    def grammar_of(self, compound: bool) -> Grammar:
+        """The grammar of tapped beats that divide in three, or in two."""
+        return self.compound if compound else self.simple
+
 
 def _numbers(kind: type[Any], values: Mapping[str, Any]) -> Any:
     return kind(**{field.name: values[field.name] for field in fields(kind)})

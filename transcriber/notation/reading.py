@@ -11,7 +11,7 @@ from transcriber.notation.ending import free_opening, steady, with_ending
 from transcriber.notation.guide import Guide
 from transcriber.notation.hypotheses import Opening, Reading, Strata
 from transcriber.notation.line import Line
-from transcriber.notation.parameters import Grammar, RhythmParameters
+from transcriber.notation.parameters import RhythmParameters
 from transcriber.notation.search import BeamSearch
 from transcriber.notation.vocabulary import FloatArray, build_vocabulary
 from transcriber.records.told import Told
@@ -42,7 +42,7 @@ def read_line(
     free_notes : int or None
         Steps from note to note that are played freely before the beat sets in; None to find them.
     """
-    first = None if tick is None else tick * grammar_of(parameters, compound).ticks // RESOLUTION
+    first = None if tick is None else tick * parameters.grammar_of(compound).ticks // RESOLUTION
 
     def search(what: Told, free: int) -> Reading:
         opening = Opening(first, free_notes=free, free_sd=parameters.free_opening_sd)
@@ -68,11 +68,6 @@ def read_line(
     return reading
 
 
-def grammar_of(parameters: RhythmParameters, compound: bool) -> Grammar:
-    """The grammar of tapped beats that divide in three, or in two."""
-    return parameters.compound if compound else parameters.simple
-
-
 def _search(
     line: Line,
     told: Told,
@@ -81,7 +76,7 @@ def _search(
     compound: bool,
     opening: Opening,
 ) -> Reading:
-    grammar = grammar_of(parameters, compound)
+    grammar = parameters.grammar_of(compound)
     vocabulary = build_vocabulary(grammar, parameters.pattern_weight, swing=not compound)
     onsets, tempo = line.onsets_s, told.tempo_bpm
     if guide is not None:

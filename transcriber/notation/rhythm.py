@@ -19,7 +19,7 @@ from transcriber.notation.hypotheses import Reading
 from transcriber.notation.lengths import written_length
 from transcriber.notation.line import Line, line_of
 from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
-from transcriber.notation.reading import grammar_of, read_line
+from transcriber.notation.reading import read_line
 from transcriber.notation.vocabulary import FloatArray
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.problem import Problem
@@ -73,7 +73,7 @@ def write_rhythm(
         decision = _held_to_downbeat(decision, told, guide, line, clock, parameters)
         clock = _clock(decision.reading, line, parameters)
     reading, meter = decision.reading, decision.meter
-    starts, lost = _starts(reading, line.onsets_s, clock, grammar_of(parameters, meter.compound).ticks)
+    starts, lost = _starts(reading, line.onsets_s, clock, parameters.grammar_of(meter.compound).ticks)
     lengths = _lengths(heard.notes, line, starts, lost, clock, meter, parameters)
     starts = [start - decision.shift for start in starts]
     known = told.tempo_bpm is not None or guide is not None
