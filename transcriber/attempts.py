@@ -204,7 +204,8 @@ def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
     -------
     dict
         `summary` and `caution` in sentences; `work_on`, at most three, with bar, notes, `happened` and
-        `try_this`; `notes` by id with `verdict`, `words` and `short`, where there is something to say;
+        `try_this`; `notes` by id with `verdict`, `words` (empty where a note before says it for a whole
+        passage) and `short`, where there is something to say;
         `extra` with the time of the line, pitch and words; `knots`, pairs of a time of the attempt and one of
         the line.
     """
@@ -231,7 +232,7 @@ def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
         "notes": {
             note.id: {
                 "verdict": note.verdict,
-                "words": words[note.id],
+                "words": words.get(note.id, ""),
                 "short": short_words(note),
                 "line_s": None
                 if knots is None or note.attempt_onset_s is None
@@ -239,7 +240,7 @@ def answer_words(draft: Draft, answer: Answer) -> dict[str, Any]:
                 "played_midi": None if note.played_midi is None else note.played_midi - report.transposed,
             }
             for note in report.notes
-            if note.id in words
+            if note.id in words or note.verdict == "missed"
         },
         "extra": [
             {

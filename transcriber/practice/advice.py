@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from transcriber.draft import Draft, DraftNote
+from transcriber.practice.passages import left_out_ids
 from transcriber.practice.report import Advice, CheckReport, NoteReport
 from transcriber.records.pitch import pitch_name
 
 LONGEST_LIST = 3
+# With a smaller share of what was heard, and of the line, as written, it may not be this line at all.
+_ANOTHER_LINE = 1.0 / 3.0
 
 CAUTION = (
     "Keep the volume moderate, rest for a few minutes in every half hour, and stop if anything hurts; with "
@@ -58,9 +61,17 @@ TRY = {
 
 
 def advise(draft: Draft, report: CheckReport) -> tuple[Advice, ...]:
-    """Choose what to work on: kinds gathered bar by bar, the weightiest first, one of a kind in each bar."""
+    """Choose what to work on: kinds gathered bar by bar, the weightiest first, one of a kind in each bar.
+
+    Nothing of an attempt that hardly fits the line, and nothing of passages that were left out.
+    """
+    if hardly_fits(report):
+        return ()
+    left_out = left_out_ids(report.notes)
     gathered: dict[tuple[int, str], list[NoteReport]] = {}
     for note in report.notes:
+        if note.id in left_out:
+            continue
         kinds = [note.verdict] if note.verdict != "played" else []
         for kind in [*kinds, *note.remarks]:
             gathered.setdefault((note.bar, kind), []).append(note)
@@ -80,6 +91,13 @@ def advise(draft: Draft, report: CheckReport) -> tuple[Advice, ...]:
         )
         chosen.append(Advice(bar, (), words, TRY["extra"]))
     return tuple(chosen[:LONGEST_LIST])
+
+
+def hardly_fits(report: CheckReport) -> bool:
+    """Whether so little is as written that this may be another line, or one that was not heard well."""
+    missed = sum(note.verdict == "missed" for note in report.notes)
+    other = len(report.notes) - missed + len(report.extra)
+    return report.without_remark < _ANOTHER_LINE * min(len(report.notes), other)
 
 
 def _happened(draft: Draft, kind: str, notes: Sequence[NoteReport]) -> str:

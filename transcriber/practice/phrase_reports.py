@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from transcriber.draft import Draft, Phrase
 from transcriber.practice.pace import beats_a_minute, median
+from transcriber.practice.passages import left_out_ids
 from transcriber.practice.passes import Pass
 from transcriber.practice.report import NoteReport, PhraseReport
 from transcriber.practice.wanted import Wanted
@@ -42,6 +43,7 @@ def phrase_reports(
 ) -> tuple[PhraseReport, ...]:
     """Sum up every phrase that has notes; a draft without phrases is one."""
     phrases = draft.phrases or (Phrase("whole", "", None, 0.0, draft.source.duration_s),)
+    left_out = left_out_ids(notes)
     reports = []
     for number, phrase in enumerate(phrases):
         inside = [n for n, want in enumerate(wanted) if want.phrase == number or not draft.phrases]
@@ -63,18 +65,20 @@ def phrase_reports(
                 played=sum(notes[n].verdict == "played" for n in inside),
                 notes=len(inside),
                 tries=sum(each.first <= inside[-1] and each.last >= inside[0] for each in passes),
-                verdict=_words([notes[n] for n in inside]),
+                verdict=_words([notes[n] for n in inside], left_out),
             )
         )
     return tuple(reports)
 
 
-def _words(notes: Sequence[NoteReport]) -> str:
+def _words(notes: Sequence[NoteReport], left_out: Collection[str]) -> str:
     missed = sum(note.verdict == "missed" for note in notes)
     if missed == len(notes):
         return "left out"
     wrong = sum(note.verdict == "wrong_pitch" for note in notes)
-    parts = [f"{missed} missed"] if missed else []
+    gone = sum(note.id in left_out for note in notes)
+    parts = [f"{missed - gone} missed"] if missed > gone else []
+    parts += [f"{gone} left out"] if gone else []
     parts += [f"{wrong} of another pitch"] if wrong else []
     for remark, words in REMARK_WORDS.items():
         count = sum(remark in note.remarks for note in notes)

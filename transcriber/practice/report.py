@@ -200,3 +200,8 @@ class CheckReport:
     restarts: int
     phrases: tuple[PhraseReport, ...]
     advice: tuple[Advice, ...] = ()
+
+    @property
+    def without_remark(self) -> int:
+        """How many notes were played as written."""
+        return sum(note.verdict == "played" and not note.remarks for note in self.notes)

@@ -8,8 +8,9 @@ from dataclasses import asdict
 from typing import Any
 
 from transcriber.draft import Draft
-from transcriber.practice.advice import CAUTION, named_note
+from transcriber.practice.advice import CAUTION, hardly_fits, named_note
 from transcriber.practice.facts import bar_words
+from transcriber.practice.passages import Passage, left_out_ids, passages_left_out
 from transcriber.practice.phrase_reports import REMARK_WORDS
 from transcriber.practice.report import CheckReport, NoteReport, PlayedPitch
 from transcriber.practice.tolerance import SOURCE, TOLERANCES
@@ -17,21 +18,19 @@ from transcriber.records.pitch import pitch_name
 
 FORMAT_VERSION = 1
 SUFFIX = ".check.json"
-# With a smaller share of what was heard, and of the line, as written, it may not be this line at all.
-_ANOTHER_LINE = 1.0 / 3.0
 
 
 def summary_of(report: CheckReport) -> dict[str, Any]:
     """Counts of an attempt: what is compared from one attempt to the next."""
     timings = sorted(abs(note.timing_ms) for note in report.notes if note.timing_ms is not None)
-    right = [note for note in report.notes if note.verdict == "played" and not note.remarks]
     return {
         "notes": len(report.notes),
         "played": sum(note.verdict == "played" for note in report.notes),
         "missed": sum(note.verdict == "missed" for note in report.notes),
+        "left_out": len(left_out_ids(report.notes)),
         "wrong_pitch": sum(note.verdict == "wrong_pitch" for note in report.notes),
         "extra": len(report.extra),
-        "without_remark": len(right),
+        "without_remark": report.without_remark,
         "remarks": {
             remark: count
             for remark in REMARK_WORDS
@@ -116,7 +115,7 @@ def check_text(draft: Draft, report: CheckReport, earlier: list[dict[str, Any]])
         f"{_phrase_name(phrase.name, phrase.id)}{_phrase_tempo(phrase)}: {phrase.verdict}"
         for phrase in report.phrases
     ]
-    told = [line for note in report.notes if (line := _note_line(draft, note))]
+    told = [*words_of_notes(draft, report).values()]
     told += [_extra_line(draft, extra.after, extra.pitch_midi, extra.onset_s) for extra in report.extra]
     if told:
         lines += ["", "Note by note:", *(f"  {line}" for line in told)]
@@ -154,12 +153,13 @@ def _head(report: CheckReport) -> list[str]:
     tempo = ""
     if report.tempo_ratio is not None:
         tempo = f", at {report.tempo_ratio:.0%} of the tempo ({report.tempo_bpm:g} beats a minute)"
+    left_out = f"{counts['left_out']} left out, " if counts["left_out"] else ""
     lines = [
         f"{counts['without_remark']} of {counts['notes']} notes as written{tempo}; "
-        f"{counts['missed']} missed, {counts['wrong_pitch']} of another pitch, {counts['extra']} extra."
+        f"{counts['missed'] - counts['left_out']} missed, {left_out}"
+        f"{counts['wrong_pitch']} of another pitch, {counts['extra']} extra."
     ]
-    right, other = counts["without_remark"], counts["notes"] - counts["missed"] + counts["extra"]
-    if right < _ANOTHER_LINE * min(counts["notes"], other):
+    if hardly_fits(report):
         lines.append(
             "So little of it fits that this may be an attempt at another line, or one that could not be "
             "heard well; do not rely on what follows."
@@ -224,6 +224,13 @@ def _note_line(draft: Draft, note: NoteReport) -> str:
     return f"{head}: {', '.join(parts)}" if parts else ""
 
 
+def _passage_line(draft: Draft, passage: Passage) -> str:
+    first, last = (
+        f"{bar_words(note.bar)}, {named_note(draft.note(note.id))}" for note in (passage[0], passage[-1])
+    )
+    return f"{first}, to {last}: left out ({len(passage)} notes)"
+
+
 def _remark(note: NoteReport, remark: str) -> str:
     words = REMARK_WORDS[remark]
     if remark in ("early", "late") and note.timing_ms is not None and note.timing_beats is not None:
@@ -255,9 +262,22 @@ def head_lines(report: CheckReport) -> list[str]:
 
 
 def words_of_notes(draft: Draft, report: CheckReport) -> dict[str, str]:
-    """Tell what is to be said of each note, by id; notes that were played as written are left out."""
-    known = [note for note in report.notes if draft.note(note.id) is not None]
-    return {note.id: line for note in known if (line := _note_line(draft, note))}
+    """Tell what is to be said of each note, by id.
+
+    Nothing is said of notes that were played as written, and a passage that was left out is told at its first
+    note.
+    """
+    passages = {passage[0].id: passage for passage in passages_left_out(report.notes)}
+    silent = left_out_ids(report.notes) - set(passages)
+    told = {}
+    for note in report.notes:
+        if note.id in silent or draft.note(note.id) is None:
+            continue
+        passage = passages.get(note.id)
+        line = _note_line(draft, note) if passage is None else _passage_line(draft, passage)
+        if line:
+            told[note.id] = line
+    return told
 
 
 def words_of_extras(draft: Draft, report: CheckReport) -> list[str]:

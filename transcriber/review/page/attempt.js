@@ -44,7 +44,7 @@ export class AttemptView {
     this.known = known;
     if (attempt.knots.length) this.player.clocks.attempt = clockFrom(attempt.knots, attempt.ratio);
     const remarks = [...Object.entries(attempt.notes).map(([id, one]) => [id, one.words]),
-      ...attempt.extra.map((one) => [one.after, one.words])];
+      ...attempt.extra.map((one) => [one.after, one.words])].filter(([, words]) => words);
     const panel = byId("attempt");
     panel.hidden = false;
     const parts = el("div", {},
@@ -149,7 +149,7 @@ export class AttemptView {
 
   inWords(notes) {
     const told = notes.map((note) => this.told.notes[note.id]).filter(Boolean);
-    return told.length ? `The attempt here: ${told.map((one) => one.words).join("; ")}` : "The attempt here: as written";
+    return told.length ? `The attempt here: ${told.map((one) => one.words || one.short).join("; ")}` : "The attempt here: as written";
   }
 
   heights(notes) {
