@@ -170,9 +170,11 @@ def test_beats_in_a_file(path: Path, tmp_path: Path, capsys) -> None:
     assert "line 2 of" in capsys.readouterr().err
 
 
-def test_it_takes_well_under_a_second(path: Path) -> None:
-    """Processor time, so that a busy machine does not count."""
+@pytest.mark.benchmark
+def test_it_takes_a_small_part_of_the_time_that_the_line_lasts(path: Path) -> None:
     run(["retime", str(path), "--tempo", "60", "--force", "-q"])
-    began = time.process_time()
+    began = time.perf_counter()
     assert run(["retime", str(path), "--tempo", "120", "--force", "-q"]) == 0
-    assert time.process_time() - began < 1.0
+    taken_s = time.perf_counter() - began
+    print(f"\nretimed in {taken_s:.2f} s")
+    assert taken_s < read_draft(path).source.duration_s / 10

@@ -275,7 +275,7 @@ def test_the_page_fits_the_screen_and_begins_softly(made, browser):
     page.goto((out / "index.html").as_uri())
     for width in (390, 1280):
         page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        page.wait_for_function("width => document.documentElement.scrollWidth <= width", arg=width)
     volumes = page.evaluate("[...document.querySelectorAll('audio')].map(sound => sound.volume)")
     drawn = page.evaluate("[...document.images].every(image => image.naturalWidth > 0)")
     page.close()

@@ -91,14 +91,14 @@ class Program:
     def kill(self) -> None:
         """End the process at once, as a crash would."""
         self._process.send_signal(signal.SIGKILL)
-        self._process.wait(timeout=10)
+        self._process.wait(timeout=60)
         self._process.stdout.close()
         self._process.stderr.close()
 
     def interrupt(self) -> int:
         """Press Ctrl-C; return the exit code."""
         self._process.send_signal(signal.SIGINT)
-        code = self._process.wait(timeout=10)
+        code = self._process.wait(timeout=60)
         self._process.stdout.close()
         self._process.stderr.close()
         return code
@@ -131,7 +131,19 @@ def until(condition, seconds: float = 30.0):
         if found:
             return found
         time.sleep(0.03)
-    raise AssertionError("it did not come to be in time")
+    raise AssertionError(f"it did not come to be in time; it gives {found!r}")
+
+
+def becomes(read, wanted, seconds: float = 30.0) -> None:
+    """Wait until what is read is what is wanted.
+
+    A page draws, lays out and loads when the browser finds the time: what is read right after a key, a click
+    or a change of width may still be what was there before.
+    """
+    end = time.monotonic() + seconds
+    while (found := read()) != wanted and time.monotonic() < end:
+        time.sleep(0.03)
+    assert found == wanted
 
 
 STANDING = """() => ({

@@ -6,7 +6,7 @@ import json
 import statistics
 
 import pytest
-from browsers import Program, Served, open_page, until
+from browsers import Program, Served, becomes, open_page, until
 from review_samples import SAMPLES
 
 from transcriber.attempts import AttemptSettings, attempt_traces, checked_attempt, read_earlier_answer
@@ -66,15 +66,16 @@ def test_the_answer_stands_over_the_sheet_with_three_things_first(page, answer):
     assert f"{summary['without_remark']} of {summary['notes']} notes as written" in shown
     assert "Keep the volume moderate" in shown
     things = panel.locator("ol > li")
-    assert things.count() == len(answer["work_on"]) <= 3
+    becomes(lambda: things.count(), len(answer["work_on"]))
+    assert len(answer["work_on"]) <= 3
     for number, wanted in enumerate(answer["work_on"]):
         said = things.nth(number).inner_text()
         assert said.startswith(f"Bar {wanted['bar']}: {wanted['happened']}. Try: {wanted['try_this']}.")
     panel.locator("summary").click()
     marked = [note for note in answer["notes"] if note["verdict"] != "played" or note["remarks"]]
-    assert panel.locator("ul > li").count() == len(marked) + len(answer["extra"])
+    becomes(lambda: panel.locator("ul > li").count(), len(marked) + len(answer["extra"]))
     panel.locator("ul button").first.click()
-    assert page.evaluate("page.chosen") == marked[0]["id"]
+    becomes(lambda: page.evaluate("page.chosen"), marked[0]["id"])
 
 
 def test_verdicts_are_words_and_shapes_not_colours(page, answer):
@@ -147,12 +148,12 @@ def test_either_sound_is_heard_from_the_same_moment(page, answer):
     # The attempt is slower: as far from the note in its own time as the ratio says, but for what was late.
     assert (note["attempt_onset_s"] - sound) * ratio == pytest.approx(onset - line, abs=0.15)
     assert page.evaluate("page.player.audio.volume") <= 0.3
-    assert "(the attempt: " in page.locator("#hearing").inner_text()
+    until(lambda: "(the attempt: " in page.locator("#hearing").inner_text())
     page.locator("#title").click()
     page.keyboard.press("o")
     until(lambda: page.evaluate("page.player.kind === 'take' && page.player.playing"))
-    assert page.evaluate("page.player.time") == pytest.approx(line, abs=2.0)
-    assert page.evaluate("Math.abs(page.player.audio.currentTime - page.player.time)") < 0.05
+    becomes(lambda: page.evaluate("page.player.time"), pytest.approx(line, abs=2.0))
+    until(lambda: page.evaluate("Math.abs(page.player.audio.currentTime - page.player.time)") < 0.05)
     page.locator("#play").click()
 
 
@@ -173,8 +174,9 @@ def test_the_clock_of_the_attempt_goes_there_and_back(page, answer):
 @pytest.mark.parametrize("width", [390, 1280])
 def test_it_fits_the_width(page, width):
     page.set_viewport_size({"width": width, "height": 860})
+    # The lines are laid out anew once the browser has told of the new width.
     until(lambda: page.locator(".below svg").count() > 0)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    until(lambda: page.evaluate("document.documentElement.scrollWidth") <= width)
     inside = """[...document.querySelectorAll('.below text')].every(e =>
       e.getBoundingClientRect().right <= innerWidth + 1 && e.getBoundingClientRect().left >= -1)"""
     until(lambda: page.evaluate(inside))
@@ -186,11 +188,11 @@ def test_without_its_recording_the_answer_is_still_shown(paths, folder, tmp_path
     server = Served(tmp_path / paths[0].name, tmp_path / LINE, tmp_path / paths[1].name)
     page = opened(server.address)
     until(lambda: page.evaluate("page.attempt.traces !== null"))
-    assert "Work on this first" in page.locator("#attempt").inner_text()
+    until(lambda: "Work on this first" in page.locator("#attempt").inner_text())
     # What was heard stands in the answer: nothing has to be listened to again.
-    assert page.evaluate("page.attempt.traces.attempt.length") > 20
-    assert page.get_by_role("button", name="Hear the attempt there").count() == 0
-    assert page.locator("#kind option[value=attempt]").count() == 0
+    until(lambda: page.evaluate("page.attempt.traces.attempt.length") > 20)
+    becomes(lambda: page.get_by_role("button", name="Hear the attempt there").count(), 0)
+    becomes(lambda: page.locator("#kind option[value=attempt]").count(), 0)
     server.stop()
 
 
@@ -202,7 +204,7 @@ def test_an_answer_without_pitches_says_so(paths, folder, tmp_path, opened, answ
     server = Served(tmp_path / paths[0].name, tmp_path / LINE, older)
     page = opened(server.address)
     page.locator("#attempt h2").wait_for()
-    assert "check the attempt again to see it" in page.locator("#legend").inner_text()
+    until(lambda: "check the attempt again to see it" in page.locator("#legend").inner_text())
     server.stop()
 
 
@@ -227,19 +229,19 @@ def test_the_page_that_is_sent_holds_the_attempt(paths, folder, tmp_path, browse
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.on("request", lambda request: asked.append(request.url))
     page.goto(target.as_uri())
-    page.wait_for_selector("body[data-ready]", timeout=15000)
-    assert page.locator("#attempt ol > li").count() == len(answer["work_on"])
-    assert page.locator(".below .played").count() > 3
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.wait_for_selector("body[data-ready]", timeout=30000)
+    becomes(lambda: page.locator("#attempt ol > li").count(), len(answer["work_on"]))
+    until(lambda: page.locator(".below .played").count() > 3)
+    until(lambda: page.evaluate("document.documentElement.scrollWidth") <= width)
     page.get_by_role("button", name="Hear the attempt there").first.click()
     until(lambda: page.locator("#play").inner_text() == "Stop")
-    assert page.locator("#kind").input_value() == "attempt"
+    becomes(lambda: page.locator("#kind").input_value(), "attempt")
     page.locator("#title").click()
     page.keyboard.press("o")
     until(lambda: page.locator("#kind").input_value() == "take")
     page.locator("#play").click()
     page.locator("#attempt ol button", has_text="Show it").first.click()
-    assert page.locator(".spot.chosen").count() >= 1
+    until(lambda: page.locator(".spot.chosen").count() >= 1)
     context.close()
     assert faults == []
     assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)

@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from browsers import Program, settled, until
+from browsers import Program, becomes, settled, until
 from review_samples import drafted, sureness, with_note, write
 
 from transcriber.draft import read_corrected, read_draft, read_journal
@@ -102,14 +102,14 @@ def test_what_has_fields_is_corrected_by_them(page, path):
     page.locator("#set-remark").click()
     until(lambda: now(path).note("n010").remark == "Lean <b>into</b> this one")
     settled(page, path)
-    assert page.locator("#sheet .remarks li").first.inner_text().endswith("Lean <b>into</b> this one")
-    assert page.locator("#sheet .remarks li b").count() == 1
+    until(lambda: page.locator("#sheet .remarks li").first.inner_text().endswith("Lean <b>into</b> this one"))
+    becomes(lambda: page.locator("#sheet .remarks li b").count(), 1)
     page.locator("#phrase-name").fill("Rain on the roof")
     page.locator("#phrase-remark").fill("slowly first")
     page.locator("#set-phrase").click()
     until(lambda: any(phrase.name == "Rain on the roof" for phrase in now(path).phrases))
     settled(page, path)
-    assert page.locator("#sheet text.phrase").first.text_content() == "Rain on the roof"
+    becomes(lambda: page.locator("#sheet text.phrase").first.text_content(), "Rain on the roof")
     page.locator("#chord").fill("Am7")
     page.locator("#set-chord").click()
     until(lambda: [chord.name for chord in now(path).chords] == ["Am7"])
@@ -146,13 +146,13 @@ def test_the_whole_take_is_corrected_tempo_meter_key_and_downbeat(page, path):
     page.locator("#set-key").click()
     settled(page, path, revision=1)
     assert (now(path).key.tonic, now(path).key.mode) == ("A", "minor")
-    assert "A minor" in page.locator("#facts").inner_text()
+    until(lambda: "A minor" in page.locator("#facts").inner_text())
     page.locator("#new-meter").fill("6/8")
     page.locator("#new-tempo").fill("112")
     page.locator("#set-timing").click()
     settled(page, path, revision=2)
     assert str(now(path).meter) == "6/8"
-    assert "6/8" in page.locator("#facts").inner_text()
+    until(lambda: "6/8" in page.locator("#facts").inner_text())
     page.locator("#undo").click()
     settled(page, path, revision=3)
     assert now(path).timing == drafted().timing
@@ -170,18 +170,22 @@ def test_the_whole_take_is_corrected_tempo_meter_key_and_downbeat(page, path):
 
 
 def test_questions_are_answered_with_one_key_each(page, path):
-    assert page.locator("#asked").inner_text().startswith("2 questions left")
+    until(lambda: page.locator("#asked").inner_text().startswith("2 questions left"))
     page.keyboard.press("n")
     page.wait_for_selector("#inset")
-    assert page.locator("#question-words").inner_text().startswith("Bar 1, beat 2")
+    until(lambda: page.locator("#question-words").inner_text().startswith("Bar 1, beat 2"))
     page.keyboard.press("2")
     until(lambda: page.locator("#asked").inner_text().startswith("1 question left"))
     page.wait_for_selector("#question-words:has-text('on string')")
     settled(page, path)
-    assert page.locator(".readings .reading svg").count() == page.locator(".readings .reading").count() >= 2
+    until(
+        lambda: (
+            page.locator(".readings .reading svg").count() == page.locator(".readings .reading").count() >= 2
+        )
+    )
     page.keyboard.press("1")
     until(lambda: page.locator("#asked").inner_text().startswith("No questions left"))
-    assert page.locator("#inset").count() == 0
+    becomes(lambda: page.locator("#inset").count(), 0)
     assert read_journal(journal_path(path)).entries[-1].correction.action == "confirm_note"
 
 
@@ -190,7 +194,7 @@ def test_a_reading_and_the_moment_of_the_take_are_heard(page):
     page.wait_for_selector("#inset")
     page.keyboard.press("0")
     until(lambda: page.evaluate("page.player.short && page.player.short.currentTime > 0.1"))
-    assert "moment" in page.evaluate("page.player.short.src")
+    until(lambda: "moment" in page.evaluate("page.player.short.src"))
     page.keyboard.press("Shift+2")
     until(lambda: "reading" in page.evaluate("page.player.short.src"))
     until(lambda: page.evaluate("page.player.short.currentTime > 0.1"))
@@ -249,16 +253,16 @@ def test_a_killed_server_and_a_closed_window_lose_nothing(path, opened):
 
 def test_the_keyboard_alone_reaches_notes_questions_and_buttons(page):
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.className") == "skip"
+    becomes(lambda: page.evaluate("document.activeElement.className"), "skip")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
-    assert page.evaluate("document.activeElement.dataset.note") == "n002"
-    assert page.locator("#spoken").text_content().startswith("bar 1, beat")
+    becomes(lambda: page.evaluate("document.activeElement.dataset.note"), "n002")
+    until(lambda: page.locator("#spoken").text_content().startswith("bar 1, beat"))
     page.keyboard.press("Enter")
     page.wait_for_selector("#inset")
-    assert page.evaluate("document.activeElement.id") == "inset"
+    becomes(lambda: page.evaluate("document.activeElement.id"), "inset")
     page.keyboard.press("Tab")
-    assert "Close" in page.evaluate("document.activeElement.innerText")
+    until(lambda: "Close" in page.evaluate("document.activeElement.innerText"))
     page.keyboard.press("Escape")
     until(lambda: page.locator("#inset").count() == 0)
     unnamed = page.evaluate(
@@ -272,14 +276,14 @@ def test_the_keyboards_place_is_kept_when_the_sheet_is_drawn_anew(page, path):
     page.keyboard.press("ArrowRight")
     page.keyboard.press("v")
     settled(page, path, revision=1)
-    assert page.evaluate("document.activeElement.dataset.note") == "n001"
+    becomes(lambda: page.evaluate("document.activeElement.dataset.note"), "n001")
     look(page, "n005")
     higher = page.get_by_role("button", name="half-tone higher")
     higher.focus()
     for count in (2, 3):
         page.keyboard.press("Enter")
         settled(page, path, revision=count)
-    assert page.evaluate("document.activeElement.textContent") == "half-tone higher"
+    becomes(lambda: page.evaluate("document.activeElement.textContent"), "half-tone higher")
     assert now(path).note("n005").pitch_midi == drafted().note("n005").pitch_midi + 2
 
 
@@ -287,4 +291,4 @@ def test_the_question_asked_for_last_is_the_one_that_is_shown(page):
     page.evaluate("page.look.show('n005'), page.look.show('n009')")
     page.wait_for_selector("#inset")
     until(lambda: page.evaluate("page.look.question.about") == "n009")
-    assert page.locator("#inset").count() == 1
+    becomes(lambda: page.locator("#inset").count(), 1)

@@ -1,7 +1,7 @@
 """What somebody is typing is never overwritten: the server's answer is held back while they type."""
 
 import pytest
-from browsers import Held, settled, until
+from browsers import Held, becomes, settled, until
 from review_samples import drafted, write
 
 from transcriber.draft import read_corrected
@@ -70,23 +70,23 @@ def test_tempo_and_meter_typed_while_the_key_is_being_kept_stand_and_are_taken(p
         held.let_go()
     settled(page, path)
     assert read_corrected(path).draft.key.tonic == "A"
-    assert shown(page, "new-tempo") == "112"
+    becomes(lambda: shown(page, "new-tempo"), "112")
     # The keyboard is where it was, between the meter and the letter.
-    assert standing(page) == "new-meter"
+    becomes(lambda: standing(page), "new-meter")
     press(page, "Delete", "Home", "Delete")
     page.keyboard.type("6")
     press(page, "ArrowRight", "Delete")
     page.keyboard.type("8")
-    assert shown(page, "new-meter") == "6/8"
+    becomes(lambda: shown(page, "new-meter"), "6/8")
     page.locator("#set-timing").click()
     settled(page, path, revision=2)
     assert str(read_corrected(path).draft.meter) == "6/8"
     # What was typed was taken: what the draft says stands there again, also when it is taken back.
     page.locator("#undo").click()
     settled(page, path, revision=3)
-    assert shown(page, "new-meter") == "4/4"
+    becomes(lambda: shown(page, "new-meter"), "4/4")
     own = drafted().timing.tempo_bpm
-    assert float(shown(page, "new-tempo")) == pytest.approx(own, abs=0.06)
+    becomes(lambda: float(shown(page, "new-tempo")), pytest.approx(own, abs=0.06))
 
 
 def test_what_the_server_refuses_stays_in_the_fields(page, path):
@@ -98,7 +98,7 @@ def test_what_the_server_refuses_stays_in_the_fields(page, path):
     choose(page, "n006")
     press(page, "v")
     settled(page, path, revision=1)
-    assert shown(page, "new-meter") == "4/5"
+    becomes(lambda: shown(page, "new-meter"), "4/5")
 
 
 def test_the_tempo_of_playing_is_not_overwritten_while_it_is_typed(page, path):
@@ -112,7 +112,7 @@ def test_the_tempo_of_playing_is_not_overwritten_while_it_is_typed(page, path):
         settled(page, path, revision=1)
     page.keyboard.type("0")
     press(page, "Enter")
-    assert shown(page, "tempo") == "60"
+    becomes(lambda: shown(page, "tempo"), "60")
     own = drafted().timing.tempo_bpm
     until(lambda: page.evaluate("page.player.rate") == pytest.approx(60 / own, rel=1e-3))
 
@@ -121,11 +121,11 @@ def test_taps_that_were_taken_are_not_taken_again(page, path):
     second = drafted().timing.beats_s[1]
     page.evaluate(f"page.player.taps = [{second}]; page.take.showTaps()")
     page.locator("#take-details > summary").click()
-    assert page.locator("#taps").inner_text() == "1 tapped"
+    becomes(lambda: page.locator("#taps").inner_text(), "1 tapped")
     page.locator("#set-downbeat").click()
     settled(page, path, revision=1)
     until(lambda: page.locator("#taps").inner_text() == "no taps yet")
-    assert page.evaluate("page.player.taps.length") == 0
+    becomes(lambda: page.evaluate("page.player.taps.length"), 0)
 
 
 def test_keys_pressed_before_the_first_was_answered_go_on_from_it(page, path):
@@ -154,14 +154,14 @@ def test_a_remark_typed_while_another_change_is_being_kept_goes_on_unbroken(page
         page.keyboard.type("really ")
         asked.let_go()
         settled(page, path, revision=1)
-    assert standing(page) == "remark"
+    becomes(lambda: standing(page), "remark")
     page.keyboard.type("not ")
-    assert shown(page, "remark") == "let it really not ring"
+    becomes(lambda: shown(page, "remark"), "let it really not ring")
     # What stands around the remark is told anew: the note is higher now.
     raised = drafted().note("n010").pitch_midi + 1
-    assert page.evaluate("page.store.notes.get('n010').pitch_midi") == raised
+    becomes(lambda: page.evaluate("page.store.notes.get('n010').pitch_midi"), raised)
     name = page.evaluate("page.store.notes.get('n010').name")
-    assert page.locator("#further fieldset").first.locator("span").first.inner_text() == name
+    becomes(lambda: page.locator("#further fieldset").first.locator("span").first.inner_text(), name)
     page.locator("#set-remark").click()
     settled(page, path, revision=2)
     assert note_of(path, "n010").remark == "let it really not ring"
@@ -180,11 +180,11 @@ def test_a_field_of_the_closer_look_stands_while_the_note_is_changed(page, path,
         page.locator(f"#{field}").focus()
         held.let_go()
         settled(page, path, revision=1)
-    assert standing(page) == field
-    assert shown(page, field) == typed
-    assert shown(page, "chord") == "Am7"
-    assert page.locator("#around-rhythm").is_checked()
-    assert shown(page, "length") == "1/2"
+    becomes(lambda: standing(page), field)
+    becomes(lambda: shown(page, field), typed)
+    becomes(lambda: shown(page, "chord"), "Am7")
+    until(lambda: page.locator("#around-rhythm").is_checked())
+    becomes(lambda: shown(page, "length"), "1/2")
 
 
 def test_a_field_that_was_only_stood_in_shows_what_changed_once_it_is_left(page, path):
@@ -194,9 +194,9 @@ def test_a_field_that_was_only_stood_in_shows_what_changed_once_it_is_left(page,
     settled(page, path, revision=1)
     note = note_of(path, "n010")
     assert note.beat != drafted().note("n010").beat
-    assert standing(page) == "beat-place"
+    becomes(lambda: standing(page), "beat-place")
     page.locator("#remark").focus()
-    assert shown(page, "beat-place") == str(note.beat)
+    becomes(lambda: shown(page, "beat-place"), str(note.beat))
 
 
 def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opened, served):
@@ -210,9 +210,9 @@ def test_typing_goes_on_while_another_window_changes_the_draft(page, path, opene
     page.evaluate("page.refresh()")
     settled(page, path, revision=1)
     page.keyboard.type("er")
-    assert shown(page, "remark") == "softer"
+    becomes(lambda: shown(page, "remark"), "softer")
     until(lambda: page.evaluate("page.look.question.revision") == 1)
-    assert shown(page, "remark") == "softer"
+    becomes(lambda: shown(page, "remark"), "softer")
 
 
 def test_whoever_goes_on_before_a_look_is_there_is_not_called_back(page, path):
@@ -223,12 +223,12 @@ def test_whoever_goes_on_before_a_look_is_there_is_not_called_back(page, path):
         press(page, "ArrowRight")
         held.let_go()
         page.wait_for_selector("#inset")
-    assert page.evaluate("[page.chosen, document.activeElement.dataset.note]") == ["n006", "n006"]
+    becomes(lambda: page.evaluate("[page.chosen, document.activeElement.dataset.note]"), ["n006", "n006"])
     press(page, "v")
     settled(page, path, revision=1)
     assert note_of(path, "n006").has("vibrato")
     assert not note_of(path, "n005").has("vibrato")
-    assert page.locator("#inset").count() == 1
+    becomes(lambda: page.locator("#inset").count(), 1)
 
 
 def test_an_inserted_note_does_not_take_the_keyboard_from_a_field(page, path):
@@ -243,7 +243,7 @@ def test_an_inserted_note_does_not_take_the_keyboard_from_a_field(page, path):
         held.let_go()
         settled(page, path, revision=1)
     page.keyboard.type("/4")
-    assert shown(page, "new-meter") == "3/4"
+    becomes(lambda: shown(page, "new-meter"), "3/4")
 
 
 def test_looking_for_other_windows_changes_does_not_take_our_own_for_one(page, path):
@@ -292,7 +292,7 @@ def test_the_amount_of_a_technique_typed_while_another_change_is_kept_stands_and
     note = note_of(path, "n010")
     assert note.technique("vibrato").depth_semitones == 0.9
     assert note.pitch_midi == drafted().note("n010").pitch_midi + 1
-    assert depth.input_value() == "0.9"
+    becomes(lambda: depth.input_value(), "0.9")
     # A tick shows what the draft says, also when it is taken back.
     optional = page.locator(f"#vibrato-{at}-optional")
     optional.check()
@@ -300,4 +300,4 @@ def test_the_amount_of_a_technique_typed_while_another_change_is_kept_stands_and
     assert note_of(path, "n010").technique("vibrato").optional
     page.locator("#undo").click()
     settled(page, path, revision=4)
-    assert not optional.is_checked()
+    until(lambda: not optional.is_checked())

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pytest
 import soundfile
-from browsers import notes_shown, until
+from browsers import becomes, notes_shown, until
 from review_samples import drafted, with_note, write
 
 from transcriber.review import ReviewSettings
@@ -57,17 +57,17 @@ def test_it_reads_plays_repeats_and_slows_from_the_disk(page_file, browser):
     page.on("request", lambda request: asked.append(request.url))
     page.on("dialog", lambda dialog: faults.append("a dialog was opened"))
     page.goto(page_file.as_uri())
-    page.wait_for_selector("body[data-ready]", timeout=15000)
-    assert len(notes_shown(page)) == len(drafted().notes)
-    assert page.locator("#sheet .remarks").inner_text().endswith("<!-- and 'quotes'")
-    assert page.locator("img").count() == 0
+    page.wait_for_selector("body[data-ready]", timeout=30000)
+    becomes(lambda: len(notes_shown(page)), len(drafted().notes))
+    until(lambda: page.locator("#sheet .remarks").inner_text().endswith("<!-- and 'quotes'"))
+    becomes(lambda: page.locator("img").count(), 0)
     page.locator("#tempo").fill("60")
     page.locator("#round").check()
     page.locator("#sheet [data-note=n003] .hit").first.click()
     until(lambda: page.locator("#play").inner_text() == "Stop")
     until(lambda: page.evaluate("document.querySelectorAll('.glow.sounding').length") == 1)
     page.locator("#kind").select_option("draft")
-    assert "one in each ear" in page.locator("#kind option:disabled").all_inner_texts()
+    until(lambda: "one in each ear" in page.locator("#kind option:disabled").all_inner_texts())
     page.keyboard.press("Escape")
     context.close()
     assert faults == []

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from browsers import settled
+from browsers import becomes, settled, until
 from review_samples import drafted, write
 
 from transcriber.draft import Issue, read_corrected, read_journal
@@ -136,10 +136,10 @@ def test_readings_of_the_whole_take_are_told_and_heard_with_the_beat(tmp_path):
 def test_a_question_about_the_take_is_answered_by_one_key_on_the_page(tmp_path, served, opened):
     path = write(unsure(), tmp_path)
     page = opened(served(path).address)
-    assert page.locator("#asked").inner_text().startswith("2 questions left")
+    until(lambda: page.locator("#asked").inner_text().startswith("2 questions left"))
     page.keyboard.press("n")
     page.wait_for_selector("#question-words:has-text('84 beats a minute')")
-    assert page.locator(".readings .reading svg").count() == 2
+    becomes(lambda: page.locator(".readings .reading svg").count(), 2)
     page.keyboard.press("2")
     page.wait_for_selector("#question-words:has-text('bars begin')")
     settled(page, path, revision=1)
