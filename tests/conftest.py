@@ -5,9 +5,16 @@ from __future__ import annotations
 import signal
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from tests.review.browsers import ARGUMENTS, CHROMIUM
+
+# The same examples in every run, and none too slow for a busy machine. To look for new ones:
+# `pytest --hypothesis-profile=searching`.
+hypothesis.settings.register_profile("repeatable", derandomize=True, deadline=None)
+hypothesis.settings.register_profile("searching", derandomize=False, deadline=None)
+hypothesis.settings.load_profile("repeatable")
 
 
 def pytest_configure() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import os
 import tempfile
 from pathlib import Path
 
@@ -27,6 +26,12 @@ def instrument_file(set_name: str) -> Path:
     if set_name != PROFILED_SET:
         raise ValueError(f"set {set_name} has no profile; use --sets {PROFILED_SET}")
     guitar = measure_from(strat_notes(DATA, PROFILE_RECORDING), PROFILE_FRETS)
-    path = Path(tempfile.gettempdir()) / f"transcriber_profile_{set_name}_{os.getpid()}.json"
+    path = Path(_folder().name) / f"{set_name}.json"
     path.write_bytes(guitar.file)
     return path
+
+
+@functools.cache
+def _folder() -> tempfile.TemporaryDirectory[str]:
+    """A folder that ends with the process."""
+    return tempfile.TemporaryDirectory(prefix="transcriber_profile_")

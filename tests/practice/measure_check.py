@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import io
+import os
 import pickle
 import tempfile
 from collections import defaultdict
@@ -132,7 +133,10 @@ def prepared(spec: Spec, cached: bool = True) -> tuple[Planted, Attempt]:
     planted, attempt = prepared(spec, cached=False)
     buffer = io.BytesIO()
     pickle.dump((planted, attempt.heard, attempt.samples, attempt.rate_hz, attempt.start_s), buffer)
-    store.write_bytes(buffer.getvalue())
+    # Whole or not at all: another process may read it meanwhile.
+    part = store.with_suffix(f".{os.getpid()}.part")
+    part.write_bytes(buffer.getvalue())
+    part.replace(store)
     return planted, attempt
 
 
