@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from transcriber.errors import NoNotesError
+from transcriber.errors import NoNotesError, UsageError
 from transcriber.instrument import choose_instrument
 from transcriber.settings import DraftSettings, told_options
 from transcriber.stages import Progress, Stages, no_notes_words
@@ -108,6 +108,12 @@ def retimed_draft(draft: Draft, told: Told) -> Draft:
     from transcriber.explain import explained
     from transcriber.notation import write_rhythm
 
+    last_s = draft.source.duration_s
+    if told.downbeat_s is not None and told.downbeat_s > last_s:
+        raise UsageError(
+            f"downbeat {told.downbeat_s:g} s lies after the end of '{draft.source.file}'; "
+            f"give a second of it at which a bar begins, up to {last_s:g}"
+        )
     written = write_rhythm(heard_again(draft), told_with(draft, told))
     assembly = AssembleSettings(calibration=confidence_calibration())
     return explained(retimed(draft, written, told_options(told), assembly))

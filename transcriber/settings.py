@@ -17,6 +17,7 @@ from transcriber.records.written import Meter
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
+_COMMON_TIME = Meter(4, 4)
 COUNT_IN_CLICKS = (2, 32)
 
 PIN_STRINGS, PIN_FRETS = (1, 12), (0, 36)
@@ -237,8 +238,15 @@ def told_options(told: Told) -> dict[str, Option]:
     return {name: value for name, value in given.items() if value is not None}
 
 
-def check_told(told: Told) -> None:
+def check_told(told: Told, usual: Meter | None = _COMMON_TIME) -> None:
     """Refuse what cannot be true of a rhythm.
+
+    Parameters
+    ----------
+    told : Told
+    usual : Meter or None
+        The meter that holds where none is told; None where it is not known yet, and how long a pickup may be
+        is left to `write_rhythm`.
 
     Raises
     ------
@@ -252,8 +260,9 @@ def check_told(told: Told) -> None:
         raise UsageError(f"tempo {low:g}-{high:g} runs downwards; give {high:g}-{low:g}")
     if told.meter is not None:
         check_meter(told.meter)
-    if told.pickup is not None:
-        beats = (told.meter or Meter(4, 4)).beats
+    meter = told.meter or usual
+    if told.pickup is not None and meter is not None:
+        beats = meter.beats
         if not 0 <= told.pickup < beats:
             raise UsageError(
                 f"pickup {told.pickup} is not from 0 to less than the {beats} beats of a bar; "

@@ -74,6 +74,14 @@ def test_the_downbeat_moves_and_nothing_else(draft: Draft, pickup: str) -> None:
     assert without_rhythm(written) == without_rhythm(draft)
 
 
+def test_a_pickup_may_be_as_long_as_the_bar_of_the_draft(path: Path, capsys) -> None:
+    """The meter of the draft holds where none is told: 6/8 has room for five eighths, 3/4 for no three."""
+    for meter in ("6/8", "3/4"):
+        assert run(["retime", str(path), "--meter", meter, "--force", "-q"]) == 0
+        assert run(["retime", str(path), "--pickup", "5", "--force", "-q"]) == (0 if meter == "6/8" else 2)
+    assert "less than the 3 beats of a bar" in capsys.readouterr().err
+
+
 def test_another_meter_cuts_the_same_notes_into_other_bars(draft: Draft) -> None:
     written = anew(draft, Told(meter=Meter(3, 4)))
     assert str(written.meter) == "3/4"
@@ -142,7 +150,10 @@ def test_a_draft_under_another_name_keeps_its_corrections(path: Path, tmp_path: 
         (["--tempo", "5"], 2, "out of 20 to 400"),
         (["--pickup", "4", "--force"], 2, "less than the 4 beats of a bar"),
         (["--pickup", "two"], 2, "write it like 1, 1/2 or 1+1/2"),
+        (["--pickup", "7", "--meter", "6/8", "--force"], 2, "less than the 6 beats of a bar"),
+        (["--pickup", "1/5", "--force"], 2, "the nearest that works is 1/6"),
         (["--downbeat", "-1"], 2, "is not a time in a file"),
+        (["--downbeat", "99", "--force"], 2, "lies after the end of 'ferry_landing.wav'"),
         (["--beats", "no_such_file.txt"], 2, "cannot read the beats"),
         (["--temp", "90"], 2, "did you mean '--tempo'"),
     ],

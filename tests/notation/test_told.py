@@ -137,6 +137,31 @@ def test_a_pickup_of_a_bar_or_more_is_refused(pickup: Fraction) -> None:
         write_rhythm(heard, Told(meter=FOUR_FOUR, pickup=pickup))
 
 
+@pytest.mark.parametrize(
+    ("meter", "pickup", "nearest"),
+    [
+        ("4/4", "1/5", "1/6"),
+        ("4/4", "33/100", "1/3"),
+        ("4/4", "39/10", "31/8"),
+        ("4/4", "17/8", None),
+        ("3/4", "7/3", None),
+        ("6/8", "1/3", "1/2"),
+        ("6/8", "5", None),
+        ("6/8", "7/2", None),
+        (None, "1/3", None),
+        (None, "1/5", "1/6"),
+    ],
+)
+def test_a_pickup_that_cannot_be_written_is_refused_with_the_nearest_that_can(meter, pickup, nearest) -> None:
+    heard = perform(LINE, Conditions(), 1).heard
+    told = Told(meter=meter and Meter(*map(int, meter.split("/"))), pickup=Fraction(pickup))
+    if nearest is not None:
+        with pytest.raises(UsageError, match=f"^pickup {pickup} .* nearest that works is {nearest}$"):
+            write_rhythm(heard, told)
+        return
+    assert write_rhythm(heard, told).notes[0].start <= 0
+
+
 def test_the_other_tempo_is_named() -> None:
     heard = perform(parse("plain", 70, "4/4", "0", None, "q q q q | q q q q | q q h"), Conditions(), 1).heard
     for problem in write_rhythm(heard).problems:

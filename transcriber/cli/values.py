@@ -119,10 +119,12 @@ def told_from(arguments: argparse.Namespace) -> Told:
     UsageError
         If one cannot be read, or is out of its bounds.
     """
-    settings = DraftSettings(**_rhythm(arguments))
+    rhythm = _rhythm(arguments)
+    pickup = rhythm.pop("pickup")  # held against the draft's own meter, once it is open
+    settings = DraftSettings(**rhythm)
     downbeat_s = optional_number("downbeat", arguments.downbeat, "seconds in the file")
-    told = replace(settings.told, downbeat_s=downbeat_s)
-    check_told(told)
+    told = replace(settings.told, pickup=pickup, downbeat_s=downbeat_s)
+    check_told(told, usual=None)
     return told
 
 

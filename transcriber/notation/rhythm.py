@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -20,7 +21,7 @@ from transcriber.notation.lengths import written_length
 from transcriber.notation.line import Line, line_of
 from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
 from transcriber.notation.reading import read_line
-from transcriber.notation.vocabulary import FloatArray
+from transcriber.notation.vocabulary import FloatArray, first_places
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.problem import Problem
 from transcriber.records.told import Told
@@ -56,11 +57,11 @@ def write_rhythm(
     Raises
     ------
     UsageError
-        If a tempo is not between 20 and 400 BPM, or a pickup not shorter than a bar.
+        If a tempo is not between 20 and 400 BPM, or a pickup not shorter than a bar or none that is written.
     """
     told = told or Told()
     parameters = parameters or rhythm_parameters()
-    _check(told)
+    _check(told, parameters)
     line = line_of(heard.notes)
     if not line.index:
         return _without_line(heard.notes, told)
@@ -95,7 +96,7 @@ def write_rhythm(
     )
 
 
-def _check(told: Told) -> None:
+def _check(told: Told, parameters: RhythmParameters) -> None:
     low, high = TEMPO_BOUNDS_BPM
     for tempo in told.tempo_bpm or ():
         if not low <= tempo <= high:
@@ -105,9 +106,34 @@ def _check(told: Told) -> None:
     beats = (told.meter or _COMMON_TIME).beats
     if told.pickup is not None and not 0 <= told.pickup < beats:
         raise UsageError(
-            f"pickup {told.pickup} is not from 0 to less than a bar of {beats} beats; "
+            f"pickup {told.pickup} is not from 0 to less than the {beats} beats of a bar; "
             "give the beats from the first note to bar 1"
         )
+    if told.pickup is not None:
+        _check_place(told.pickup, beats, told.meter, parameters)
+
+
+def _check_place(pickup: Fraction, beats: int, meter: Meter | None, parameters: RhythmParameters) -> None:
+    """Refuse a pickup that begins where no rhythm of the meter has a note: the search would pass it over."""
+    known = (False, True) if meter is None else (meter.compound,)
+    places = {
+        place
+        for compound in known
+        for place in _pickups(beats, 3 if compound else 1, first_places(parameters.grammar_of(compound)))
+    }
+    if pickup not in places:
+        nearest = min(places, key=lambda place: (abs(place - pickup), place.denominator, place))
+        raise UsageError(
+            f"pickup {pickup} begins at a place in the beat that no rhythm here has; "
+            f"the nearest that works is {nearest}"
+        )
+
+
+def _pickups(beats: int, tap: int, places: Sequence[Fraction]) -> set[Fraction]:
+    """Pickups within a bar whose first note stands at one of the places in a tapped beat."""
+    taps = range(1, -(-beats // tap) + 1)
+    every = {(count - place) * tap for count in taps for place in places}
+    return {Fraction(0), *(pickup for pickup in every if pickup < beats)}
 
 
 def _clock(reading: Reading, line: Line, parameters: RhythmParameters) -> Clock:

@@ -107,8 +107,10 @@ class BeamSearch:
 
     def _start(self, onset: float, accent: float, opening: Opening) -> Beam:
         possible = self.first_node[self.feel] >= 0
-        if opening.tick is not None and (self.words.slot_tick == opening.tick).any():
-            possible = possible & (self.words.slot_tick == opening.tick)
+        # A place in the beat that no pattern begins at says nothing here.
+        told = possible & (self.words.slot_tick == opening.tick)
+        if told.any():
+            possible = told
         rows, slots = np.nonzero(possible)
         feel = self.feel[rows]
         score = self.strata.log_prior[rows] + self.first_logp[self.words.start_context, feel, slots]

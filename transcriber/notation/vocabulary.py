@@ -10,6 +10,7 @@ stay where they are.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
@@ -115,6 +116,12 @@ def _slots_of(grammar: Grammar) -> tuple[list[tuple[int, bool]], dict[tuple[int,
     slots = [(tick, False) for tick in ticks]
     slots += [(tick, True) for tick in ticks if _swings(tick, grammar.ticks)]
     return slots, {slot: index for index, slot in enumerate(slots)}
+
+
+def first_places(grammar: Grammar) -> tuple[Fraction, ...]:
+    """Places in a tapped beat at which some pattern has its first note, in order, as shares of the beat."""
+    ticks = {pattern[0] for kind in grammar.patterns for pattern, _ in kind if pattern}
+    return tuple(Fraction(tick, grammar.ticks) for tick in sorted(ticks))
 
 
 def build_vocabulary(grammar: Grammar, weight: float, swing: bool) -> Vocabulary:
