@@ -3,12 +3,13 @@
 import base64
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import soundfile
 from browsers import becomes, notes_shown, until
-from review_samples import drafted, with_note, write
+from review_samples import drafted, sureness, with_note, write
 
 from transcriber.review import ReviewSettings
 from transcriber.review.standalone import standalone_page
@@ -72,6 +73,27 @@ def test_it_reads_plays_repeats_and_slows_from_the_disk(page_file, browser):
     context.close()
     assert faults == []
     assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
+
+
+def test_it_says_how_to_tune_which_capo_and_what_a_question_mark_is(tmp_path, browser):
+    """A student who has only this page needs them as much as the teacher does."""
+    draft = with_note(drafted(), "n003", confidence=sureness(pitch=0.2))
+    lower = tuple(midi - 2 for midi in draft.instrument.tuning_midi)
+    notes = tuple(replace(note, alternatives=()) for note in draft.notes)
+    draft = replace(draft, notes=notes, instrument=replace(draft.instrument, tuning_midi=lower, capo=2))
+    target = tmp_path / "line.html"
+    target.write_bytes(standalone_page(ReviewSettings(write(draft, tmp_path))))
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(target.as_uri())
+    page.wait_for_selector("body[data-ready]", timeout=30000)
+    until(lambda: page.locator("#sheet text.cue").count() == 1)
+    facts = page.locator("#facts").inner_text().split(" · ")
+    assert facts[:2] == [f"quarter = {round(draft.timing.tempo_bpm)}", str(draft.meter)]
+    assert "D G C F A D" in facts
+    assert "capo 2" in facts
+    assert "not sure of" in page.locator("#practice").inner_text()
+    context.close()
 
 
 def test_a_file_that_is_there_is_kept(page_file, capsys):

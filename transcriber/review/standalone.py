@@ -19,7 +19,7 @@ from transcriber.review.serving import ReviewSettings, find_take
 # In the order in which they need each other.
 _MODULES = (
     "dom.js", "signs.js", "score.js", "player.js", "view.js", "fields.js", "hearing.js", "attempt.js",
-    "practice.js",
+    "facts.js", "practice.js",
 )  # fmt: skip
 _IMPORT = re.compile(r"^import [^;]*;\n", flags=re.MULTILINE)
 _EXPORT = re.compile(r"^export ", flags=re.MULTILINE)

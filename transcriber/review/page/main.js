@@ -2,6 +2,7 @@
 
 import { byId, clearNotice, el, notice, say } from "./dom.js";
 import { makeEdits } from "./edits.js";
+import { factsOf } from "./facts.js";
 import { typedInto } from "./fields.js";
 import { Hearing } from "./hearing.js";
 import { AttemptView } from "./attempt.js";
@@ -82,13 +83,7 @@ class Page {
   show(sheet) {
     document.title = sheet.name;
     byId("title").textContent = sheet.name;
-    const { timing, instrument, key } = sheet;
-    const parts = [`${timing.tap > 1 ? "dotted quarter" : { 1: "whole", 2: "half", 4: "quarter", 8: "eighth" }[timing.unit] || "beat"} = ${Math.round(timing.tempo_bpm)}`,
-      timing.meter, instrument.string_names.slice().reverse().join(" ")];
-    if (instrument.capo) parts.push(`capo ${instrument.capo}`);
-    if (key) parts.push(`${key.tonic.replace("#", "♯").replace("b", "♭")} ${key.mode}`);
-    if (timing.swing) parts.push("swung");
-    byId("facts").textContent = parts.join(" · ");
+    byId("facts").textContent = factsOf(sheet);
     const open = sheet.questions.length;
     const { corrections, minutes } = sheet.totals;
     byId("asked").textContent = `${open === 0 ? "No questions left" : open === 1 ? "1 question left" : `${open} questions left`} · ` +

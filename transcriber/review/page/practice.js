@@ -2,6 +2,7 @@
 
 import { AttemptView } from "./attempt.js";
 import { byId, notice } from "./dom.js";
+import { factsOf } from "./facts.js";
 import { Hearing } from "./hearing.js";
 import { Player } from "./player.js";
 import { View } from "./view.js";
@@ -36,7 +37,8 @@ async function practise() {
   const view = new View(byId("sheet"), { label: (note) => wordsFor(note) + (attempt ? attempt.label(note) : "") });
   const hearing = new Hearing(player, view, { staff: (on) => { view.staff = on; view.show(sheet, notes, order); } });
   byId("title").textContent = sheet.name;
-  byId("facts").textContent = `${Math.round(sheet.timing.tempo_bpm)} BPM · ${sheet.timing.meter}`;
+  byId("facts").textContent = factsOf(sheet);
+  if (sheet.notes.some((note) => note.unsure)) byId("practice").append(" ? stands over a note that the draft is not sure of.");
   document.title = sheet.name;
   let chosen = null;
   const choose = (id, focus) => {
