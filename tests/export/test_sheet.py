@@ -24,11 +24,13 @@ from transcriber.export.formats import formats_named
 from transcriber.export.plain_words import one_line
 from transcriber.export.sheet import engrave as engraving
 from transcriber.export.sheet.engrave import engrave, program
+from transcriber.export.sheet.free_signs import NAMES
+from transcriber.export.sheet.joins import LETTERS
 from transcriber.export.sheet.ly_text import chord_name, quoted
 from transcriber.export.sheet.moves import amount, moves_by_piece
 from transcriber.export.sheet.page import sheet_source
 from transcriber.export.sheet.staves import bent_piece
-from transcriber.records.technique import Technique
+from transcriber.records.technique import TECHNIQUE_KINDS, Technique
 from transcriber.records.written import Meter
 from transcriber.settings import ExportSettings
 
@@ -117,7 +119,7 @@ def full_draft() -> Draft:
 def test_lilypond_finds_no_fault(which: str, caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.INFO)
     others = (lines.straight_line, lines.pickup_line, lines.low_line) if which == "both" else ()
-    for make in (full_draft, *others):
+    for make in (full_draft, lambda: all_optional(full_draft()), *others):
         pages = engrave(sheet_source(make(), which, count=True), "svg")
         assert pages
     # A "programming error" is LilyPond's word for a curve that it drew less well than it would like.
@@ -262,6 +264,50 @@ def test_only_signs_in_use_are_explained() -> None:
     for words in ("vibrato", "hammer-on", "pre-bend", "dead note", "let ring", "slide off", "staccato"):
         assert f"{words}" not in plain
         assert words in full
+
+
+def all_optional(draft: Draft) -> Draft:
+    """The same line, every technique of it left to the player."""
+    notes = tuple(
+        replace(note, techniques=tuple(replace(one, optional=True) for one in note.techniques))
+        for note in draft.notes
+    )
+    return replace(draft, notes=notes)
+
+
+@pytest.mark.parametrize("which", ["both", "notation", "tab"])
+def test_what_may_be_left_out_stands_in_parentheses_and_is_explained(which: str) -> None:
+    said = "in parentheses over the staff: may be left out"
+    bound, free = (sheet_source(draft, which) for draft in (full_draft(), all_optional(full_draft())))
+    assert said not in bound
+    assert free.count(said) == 1
+    names = {one.kind for note in full_draft().notes for one in note.techniques}
+    for kind in sorted(names):
+        word = {"hammer_on": "(H)", "pull_off": "(P)"}.get(kind) or NAMES[kind]
+        shown = re.findall(r'\\markup \\sheetSmall "(\([^"]*\))"', free)
+        assert any(word in one for one in shown), kind
+    assert not re.findall(r'\\markup \\sheetSmall "\([^"]*\)"', bound)
+
+
+def test_every_technique_has_a_letter_or_a_name() -> None:
+    assert set(NAMES) | set(LETTERS) == set(TECHNIQUE_KINDS)
+    assert not set(NAMES) & set(LETTERS)
+
+
+def test_only_what_is_optional_is_enclosed() -> None:
+    wide = Technique("vibrato", start_s=0.1, end_s=0.4, rate_hz=5.0, depth_semitones=0.4, optional=True)
+    draft = lines.build([(0, "1", 3, 5), (1, "1", 3, 7, Technique("hammer_on"), wide)])
+    source = sheet_source(draft)
+    assert '"(vib.)"' in source
+    assert '"H"' in source
+    assert '"(H)"' not in source.split("Signs")[0]
+
+
+def test_a_grace_may_be_left_out() -> None:
+    free = Technique("grace", optional=True)
+    for notes in ([(1, "0", 3, 4, free), (1, "1", 3, 5)], [(1, "0", 3, 4), (1, "1", 3, 5)]):
+        source = sheet_source(lines.build(notes))
+        assert ('>8^\\markup \\sheetSmall "(grace)"' in source) == (free in notes[0])
 
 
 def test_head_of_the_sheet() -> None:

@@ -63,6 +63,7 @@ ENTRIES: tuple[tuple[str, str, str], ...] = (
     ("palm_mute", '\\sheetSmall "P.M."', "palm mute, as far as the dashes go"),
     ("let_ring", '\\sheetSmall "let ring"', "let ring, as far as the dashes go"),
     ("staccato", '\\musicglyph "scripts.staccato"', "staccato: short"),
+    ("optional", _text("(H)"), "in parentheses over the staff: may be left out"),
     ("tied", _text("(7)"), "still sounding, not picked again"),
     ("unplaced", _text("[D2]"), "a pitch that this tuning cannot play"),
     ("crowded", _text("5+7"), "two notes on one string at once: one must be wrong"),

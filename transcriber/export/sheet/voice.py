@@ -10,6 +10,7 @@ from transcriber.draft import Draft, DraftNote
 from transcriber.export.layers import Layer, LayeredScore
 from transcriber.export.score import Event
 from transcriber.export.sheet import drawing, ly_text, staves
+from transcriber.export.sheet.free_signs import free_words, letter_of
 from transcriber.export.sheet.joins import Joins, joins_of
 from transcriber.export.sheet.moves import Move, amount, moves_by_piece
 from transcriber.export.sheet.staves import BentPiece, Staff
@@ -197,7 +198,8 @@ class VoiceWriter:
         joins = self._joins
         slur = ("(" if note.id in joins.slur_opens else "") + (")" if note.id in joins.slur_closes else "")
         slide = "\\glissando" if note.id in joins.slides_on else ""
-        return f"<{head}>@{slur}{slide}"
+        free = self._free_signs(note) if self._staff.signs else ""
+        return f"<{head}>@{slur}{slide}{free}"
 
     def _bend_grace(self, group: tuple[DraftNote, ...]) -> str:
         """The fretted pitch, small, from which a bend goes up; in parentheses where it is not heard."""
@@ -240,9 +242,9 @@ class VoiceWriter:
         if self._staff.signs and note.id in self._joins.letters:
             letter = self._joins.letters[note.id]
             self._used.add(letter)
-            words += f"^\\markup \\sheetSmall {ly_text.quoted(letter)}"
+            words += f"^\\markup \\sheetSmall {ly_text.quoted(letter_of(note, letter))}"
         if self._staff.signs:
-            words += self._body_signs(note)
+            words += self._body_signs(note) + self._free_signs(note)
         if self._staff.remarks:
             words += self._remark(note)
         return words
@@ -260,6 +262,13 @@ class VoiceWriter:
             return ""
         self._used.add("harmonic_word")
         return '^\\markup \\sheetSmall "Harm."'
+
+    def _free_signs(self, note: DraftNote) -> str:
+        """What may be left out, by name; whatever stands in parentheses is explained."""
+        if any(one.optional for one in note.techniques):
+            self._used.add("optional")
+        words = free_words(note)
+        return f"^\\markup \\sheetSmall {ly_text.quoted(words)}" if words else ""
 
     def _waves(self, note: DraftNote, piece: Piece) -> str:
         trill, vibrato = note.technique("trill"), note.technique("vibrato")
