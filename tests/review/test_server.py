@@ -3,6 +3,7 @@
 import io
 import json
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,9 @@ from starlette.testclient import TestClient
 from transcriber.draft import ACTIONS, read_corrected, read_draft, read_journal
 from transcriber.draft.journal import journal_path
 from transcriber.errors import TranscriberError
+from transcriber.records.technique import Technique
 from transcriber.review.app import make_application, page_files
+from transcriber.review.closeup import closeup_of
 from transcriber.review.desk import Desk
 from transcriber.review.security import HEADERS
 
@@ -158,6 +161,16 @@ def test_a_question_has_readings_as_written_and_the_moment_close_up(client):
     # It is picked: a stroke lies within two steps of the level from where the note begins.
     assert min(abs(time - note.onset_s) for time in close["strokes_s"]) < 0.03
     assert max(close["level"]["db"]) <= 0.0
+
+
+def test_a_dead_note_is_seen_close_up_at_its_own_fret():
+    """It has no pitch, so the frets around the place where it is damped are the ones to show."""
+    draft = drafted()
+    note = replace(draft.notes[4], pitch_midi=None, techniques=(Technique("dead_note"),))
+    close = closeup_of(draft, (note,), None)
+    assert close["at_midi"] - close["open_midi"] == note.fret
+    assert closeup_of(draft, (replace(note, string=None, fret=None),), None)["at_midi"] is None
+    assert closeup_of(draft, draft.notes[:1], None)["at_midi"] == draft.notes[0].pitch_midi
 
 
 @pytest.mark.parametrize("query", [{"about": "n999"}, {"about": "n007", "aspect": "colour"}, {}])

@@ -41,7 +41,8 @@ def closeup_of(draft: Draft, notes: Sequence[DraftNote], recording: WholeRecordi
     dict
         `start_s`, `end_s`; `level` with `times_s` and `db` (0 is full scale); `strokes_s`, where the level
         jumps; `traces`, one for each note that sounds, with `times_s` and `midi` as measured, the note's
-        fretted pitch `at_midi` and its onset.
+        fretted pitch `at_midi` and its onset; `at_midi`, the pitch at the place of the first note asked
+        about, also where it has none of its own, and None without a place.
     """
     start_s = max(0.0, notes[0].onset_s - _BEFORE_S)
     end_s = min(max(note.end_s for note in notes) + _AFTER_S, start_s + _LONGEST_S)
@@ -64,10 +65,15 @@ def closeup_of(draft: Draft, notes: Sequence[DraftNote], recording: WholeRecordi
         )
     first = notes[0]
     string = first.string
+    open_midi = None if string is None else draft.instrument.fretted.open_midi(string)
+    at_midi = first.pitch_midi
+    if at_midi is None and open_midi is not None and first.fret is not None:
+        at_midi = open_midi + first.fret
     return {
         "start_s": start_s,
         "end_s": end_s,
-        "open_midi": None if string is None else draft.instrument.fretted.open_midi(string),
+        "open_midi": open_midi,
+        "at_midi": at_midi,
         "string": string,
         "traces": traces,
         **_level(recording, start_s, end_s),

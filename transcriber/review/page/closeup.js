@@ -17,7 +17,7 @@ export function drawCloseup(closeup, sheet, asked) {
   // The frets around what is asked about; notes beside it show as far as they come near.
   const own = closeup.traces.filter((trace) => asked.includes(trace.id));
   const heights = own.flatMap((trace) => [trace.at_midi, ...trace.midi.filter((one) => one !== null)]);
-  const center = own.length ? own[0].at_midi : 60;
+  const center = own.length ? own[0].at_midi : closeup.at_midi ?? 60;
   const low = Math.max(Math.min(...heights, center - 1), center - WIDEST) - 0.8;
   const high = Math.min(Math.max(...heights, center + 2), center + WIDEST) + 0.8;
   const y = (midi) => 6 + (chart - 6) * (1 - (midi - low) / (high - low));
