@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
+from dataclasses import Field, fields
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar, Protocol, TypeVar
 
 from transcriber.errors import ModelError
 
 # In a wheel the folder travels inside the package; in an editable install it is the package's sibling.
 _PACKAGE = Path(__file__).resolve().parent
 _PLACES = (_PACKAGE / "_models", _PACKAGE.parent / "models")
+
+
+class _Dataclass(Protocol):
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+
+
+Parameters = TypeVar("Parameters", bound=_Dataclass)
 
 
 def models_folder() -> Path:
@@ -55,6 +64,28 @@ def load_model(name: str, format_version: int = 1) -> dict[str, Any]:
     if not isinstance(document, dict) or document.get("format_version") != format_version:
         raise ModelError(f"model file '{name}' is not of format version {format_version}; install again")
     return document
+
+
+def parameters_from(document: Mapping[str, Any], kind: type[Parameters]) -> Parameters:
+    """Take a dataclass of parameters from the `parameters` of a model file.
+
+    Parameters
+    ----------
+    document : mapping
+        As `load_model` gives it.
+    kind : type
+        A dataclass whose fields are named as the parameters are.
+
+    Raises
+    ------
+    ModelError
+        If the file lacks a parameter.
+    """
+    values = document["parameters"]
+    try:
+        return kind(**{field.name: values[field.name] for field in fields(kind)})
+    except KeyError as missing:
+        raise ModelError(f"a model file lacks parameter {missing}; install the package again") from None
 
 
 @cache

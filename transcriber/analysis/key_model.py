@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
 
-from transcriber.models import load_model
+from transcriber.models import load_model, parameters_from
 from transcriber.records.analysed import KeyMode
 
 
@@ -63,9 +63,6 @@ class KeyParameters:
     chord_close: float
 
 
-PARAMETER_NAMES = tuple(each.name for each in fields(KeyParameters))
-
-
 @dataclass(frozen=True)
 class KeyModel:
     """Palettes and parameters."""
@@ -84,8 +81,7 @@ def key_model_of(document: Mapping[str, Any]) -> KeyModel:
     palettes = tuple(
         Palette(each["mode"], tuple(each["degrees"]), float(each["prior"])) for each in document["palettes"]
     )
-    parameters = KeyParameters(**{name: float(document["parameters"][name]) for name in PARAMETER_NAMES})
-    return KeyModel(palettes, parameters)
+    return KeyModel(palettes, parameters_from(document, KeyParameters))
 
 
 @cache

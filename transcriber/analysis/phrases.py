@@ -10,17 +10,16 @@ Nothing but onsets, pitches and the written rhythm is used, so that it can be do
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.models import load_model
+from transcriber.models import load_model, parameters_from
 from transcriber.records.analysed import LinePoint, PhraseFound
 
 FloatArray = npt.NDArray[np.float64]
@@ -71,18 +70,10 @@ class PhraseParameters:
     few_notes: float
 
 
-PARAMETER_NAMES = tuple(each.name for each in fields(PhraseParameters))
-
-
-def phrase_parameters_of(document: Mapping[str, Any]) -> PhraseParameters:
-    """Make the parameters from their document."""
-    return PhraseParameters(**{name: float(document["parameters"][name]) for name in PARAMETER_NAMES})
-
-
 @cache
 def shipped_phrase_parameters() -> PhraseParameters:
     """Return the parameters that ship with the program."""
-    return phrase_parameters_of(load_model("phrases"))
+    return parameters_from(load_model("phrases"), PhraseParameters)
 
 
 def find_phrases(

@@ -9,8 +9,8 @@ The figures are set by hand (``models/shapes.json``).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from transcriber.analysis.neck_shapes import NeckShape, shapes_on
 from transcriber.analysis.scales import MODE_DEGREE, Scale, scale_on
-from transcriber.models import load_model
+from transcriber.models import load_model, parameters_from
 from transcriber.records.analysed import LinePoint, ShapeSpan
 from transcriber.records.placed import Instrument
 
@@ -68,18 +68,10 @@ class ShapeParameters:
     foreign: float
 
 
-PARAMETER_NAMES = tuple(each.name for each in fields(ShapeParameters))
-
-
-def shape_parameters_of(document: Mapping[str, Any]) -> ShapeParameters:
-    """Make the parameters from their document."""
-    return ShapeParameters(**{name: float(document["parameters"][name]) for name in PARAMETER_NAMES})
-
-
 @cache
 def shipped_shape_parameters() -> ShapeParameters:
     """Return the parameters that ship with the program."""
-    return shape_parameters_of(load_model("shapes"))
+    return parameters_from(load_model("shapes"), ShapeParameters)
 
 
 def find_shapes(

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
-from transcriber.errors import ModelError
-from transcriber.models import load_model
+from transcriber.models import load_model, parameters_from
 
 
 @dataclass(frozen=True)
@@ -80,10 +79,4 @@ def listening_settings() -> ListeningSettings:
     ModelError
         If the model file lacks a parameter.
     """
-    values = load_model("listening")["parameters"]
-    try:
-        return ListeningSettings(**{field.name: values[field.name] for field in fields(ListeningSettings)})
-    except KeyError as missing:
-        raise ModelError(
-            f"model file 'listening' lacks parameter {missing}; install the package again"
-        ) from None
+    return parameters_from(load_model("listening"), ListeningSettings)

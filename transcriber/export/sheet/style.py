@@ -55,6 +55,15 @@ TAB_VOICE_UNDER_NOTATION = (
 """What further voices of a tab staff begin with: their rhythm goes up, or is left to the notation over it."""
 
 LAYOUT = r"""
+signs = \with {
+  \override TrillSpanner.outside-staff-priority = #60
+  \override TextScript.outside-staff-priority = #450
+  \override TextSpanner.outside-staff-priority = #350
+  \override TextSpanner.style = #'dashed-line
+  \override TextSpanner.font-size = #-2
+  \override TextSpanner.bound-details.right.text = \markup \draw-line #'(0 . -0.8)
+  \override TextSpanner.bound-details.left.stencil-align-dir-y = #CENTER
+}
 \layout {
   indent = 0
   \context {
@@ -80,23 +89,11 @@ LAYOUT = r"""
   }
   \context {
     \Voice
-    \override TrillSpanner.outside-staff-priority = #60
-    \override TextScript.outside-staff-priority = #450
-    \override TextSpanner.outside-staff-priority = #350
-    \override TextSpanner.style = #'dashed-line
-    \override TextSpanner.font-size = #-2
-    \override TextSpanner.bound-details.right.text = \markup \draw-line #'(0 . -0.8)
-    \override TextSpanner.bound-details.left.stencil-align-dir-y = #CENTER
+    \signs
   }
   \context {
     \TabVoice
-    \override TrillSpanner.outside-staff-priority = #60
-    \override TextScript.outside-staff-priority = #450
-    \override TextSpanner.outside-staff-priority = #350
-    \override TextSpanner.style = #'dashed-line
-    \override TextSpanner.font-size = #-2
-    \override TextSpanner.bound-details.right.text = \markup \draw-line #'(0 . -0.8)
-    \override TextSpanner.bound-details.left.stencil-align-dir-y = #CENTER
+    \signs
   }
   \context {
     \Lyrics
