@@ -12,14 +12,17 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from make_golden import WIDTHS, golden_path
 
-from transcriber.draft import Chord, Draft, DraftNote, Phrase, PhraseAlternative
+from transcriber.draft import Chord, Draft, DraftNote, Key, Phrase, PhraseAlternative
+from transcriber.draft.sureness import sure_words
 from transcriber.errors import UsageError
 from transcriber.export import text_tab
 from transcriber.export.plain_words import one_line
 from transcriber.export.read_tab import read_text_tab
 from transcriber.export.score import score_of
+from transcriber.export.tab_analysis import hard_words
 from transcriber.export.tab_signs import half_steps
 from transcriber.export.tab_writer import MARK_KINDS
+from transcriber.records.analysed import BendCount, HardParts
 from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
 
@@ -285,6 +288,40 @@ def test_header_names_tuning_capo_and_dotted_beat() -> None:
     assert "Capo: fret 2" in text
     compound = lines.build([(0, "3", 3, 5)], meter=Meter(6, 8), tempo_bpm=66)
     assert "Tempo: dotted quarter = 66   Meter: 6/8" in text_tab(compound)
+
+
+def test_a_key_that_is_a_guess_has_a_question_mark() -> None:
+    for confidence, by_person, told in (
+        (0.3, False, "E minor (?)"),
+        (0.9, False, "E minor"),
+        (0.3, True, "E minor"),
+    ):
+        key = Key("E", "minor", relative="G major", confidence=confidence, given=by_person)
+        text = text_tab(replace(lines.build([(0, "1", 6, 0)]), key=key))
+        assert f"Key: {told}\n" in text
+        assert f"- {told}, relative G major\n" in text
+
+
+def test_one_note_is_sure_or_not() -> None:
+    (note,) = lines.build([(0, "1", 6, 0)]).notes
+    sure, unsure = (replace(note, confidence=replace(note.confidence, overall=one)) for one in (1.0, 0.4))
+    assert [sure_words(notes) for notes in ((unsure,), (sure,), (sure, unsure), (unsure, unsure))] == [
+        "0 of 1 note is sure",
+        "1 of 1 note is sure",
+        "1 of 2 notes is sure",
+        "0 of 2 notes are sure",
+    ]
+
+
+def test_one_note_has_no_speed_and_changes_no_string() -> None:
+    one = HardParts(0.0, 0, 0, (), 0.0)
+    assert hard_words(one) == ""
+    assert hard_words(replace(one, bends=(BendCount(2.0, 1),))) == "bends 1 x 1 tone"
+    moving = replace(one, notes_a_second=2.0)
+    assert hard_words(moving) == "up to 2.0 notes a second, 0.0 string changes a beat"
+    phrase = Phrase("p1", "Alone", None, 0.0, 2.0, bars=(1,), hard=one)
+    text = text_tab(replace(lines.build([(0, "1", 6, 0)]), phrases=(phrase,)))
+    assert "- Alone, bar 1\n" in text
 
 
 def test_words_of_people_cannot_disturb_the_page() -> None:

@@ -81,6 +81,7 @@ def test_it_says_how_to_tune_which_capo_and_what_a_question_mark_is(tmp_path, br
     lower = tuple(midi - 2 for midi in draft.instrument.tuning_midi)
     notes = tuple(replace(note, alternatives=()) for note in draft.notes)
     draft = replace(draft, notes=notes, instrument=replace(draft.instrument, tuning_midi=lower, capo=2))
+    draft = replace(draft, key=replace(draft.key, tonic="Bb", confidence=0.3, given=False))
     target = tmp_path / "line.html"
     target.write_bytes(standalone_page(ReviewSettings(write(draft, tmp_path))))
     context = browser.new_context(offline=True)
@@ -92,6 +93,7 @@ def test_it_says_how_to_tune_which_capo_and_what_a_question_mark_is(tmp_path, br
     assert facts[:2] == [f"quarter = {round(draft.timing.tempo_bpm)}", str(draft.meter)]
     assert "D G C F A D" in facts
     assert "capo 2" in facts
+    assert f"B♭ {draft.key.mode} (?)" in facts
     assert "not sure of" in page.locator("#practice").inner_text()
     context.close()
 

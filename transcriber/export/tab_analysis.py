@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from transcriber.draft import Draft, Phrase, Shape
+from transcriber.draft.sureness import key_words
 from transcriber.export.plain_words import one_line
 from transcriber.records.analysed import HardParts
 
@@ -47,7 +48,7 @@ def analysis_items(draft: Draft) -> list[str]:
     """Key, then one item for each phrase: bars, shapes, and what makes it hard."""
     items = []
     if draft.key is not None and draft.key.relative:
-        words = f"{draft.key.tonic} {draft.key.mode}, relative {draft.key.relative}"
+        words = f"{key_words(draft.key)}, relative {draft.key.relative}"
         if draft.key.outside:
             words += f"; outside it: {' '.join(draft.key.outside)}"
         items.append(words)
@@ -64,9 +65,8 @@ def _phrase_words(draft: Draft, phrase: Phrase) -> str:
     for shapes in (main_shapes(draft), [each for each in within if each.kind not in MAIN_KINDS]):
         named = dict.fromkeys(_shape_words(shape) for shape in shapes if overlaps(shape, phrase))
         parts += list(named)
-    if phrase.hard is not None:
-        parts.append(hard_words(phrase.hard))
-    return "; ".join(parts)
+    hard = "" if phrase.hard is None else hard_words(phrase.hard)
+    return "; ".join([*parts, hard] if hard else parts)
 
 
 def overlaps(shape: Shape, phrase: Phrase) -> bool:
@@ -80,15 +80,17 @@ def _shape_words(shape: Shape) -> str:
 
 
 def hard_words(hard: HardParts) -> str:
-    """What makes a phrase hard, in words."""
-    parts = [f"up to {hard.notes_a_second:.1f} notes a second"]
+    """What makes a phrase hard, in words; a single note has no speed and changes no string."""
+    moving = hard.notes_a_second > 0
+    parts = [f"up to {hard.notes_a_second:.1f} notes a second"] if moving else []
     if hard.shift_frets:
         parts.append(f"shifts up to {_frets(hard.shift_frets)}")
     if hard.stretch_frets > 3:
         parts.append(f"stretch of {_frets(hard.stretch_frets)}")
     if hard.bends:
         parts.append("bends " + _bends([(each.semitones, each.times) for each in hard.bends]))
-    parts.append(f"{hard.string_changes_a_beat:.1f} string changes a beat")
+    if moving:
+        parts.append(f"{hard.string_changes_a_beat:.1f} string changes a beat")
     return ", ".join(parts)
 
 

@@ -6,7 +6,7 @@ import re
 import textwrap
 
 from transcriber.draft import CONFIDENCE_ASPECTS, Draft, DraftNote, Issue
-from transcriber.draft.sureness import sure_words
+from transcriber.draft.sureness import key_words, sure_words
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
 from transcriber.export.tab_analysis import analysis_items
@@ -51,7 +51,7 @@ def header(draft: Draft, width: int) -> list[str]:
     pulse = "dotted quarter" if timing.meter.compound else UNIT_NAMES.get(timing.meter.unit, "beat")
     facts = [f"Tempo: {pulse} = {timing.tempo_bpm:.0f}", f"Meter: {timing.meter}"]
     if draft.key is not None:
-        facts.append(f"Key: {draft.key.tonic} {draft.key.mode}")
+        facts.append(f"Key: {key_words(draft.key)}")
     if timing.swing is not None:
         facts.append(f"Swing: {timing.swing:.1f} to 1, written straight")
     titles = textwrap.wrap(title, width) or [TITLE_IF_NONE]

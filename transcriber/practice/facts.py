@@ -189,7 +189,8 @@ def _hard(phrase: Phrase) -> list[str]:
     hard = phrase.hard
     if hard is None:
         return []
-    parts = [f"fastest passage {hard.notes_a_second:.1f} notes a second"]
+    fastest = f"fastest passage {hard.notes_a_second:.1f} notes a second"
+    parts = [fastest] if hard.notes_a_second > 0 else []
     if hard.stretch_frets:
         parts.append(f"widest stretch {counted(hard.stretch_frets, 'fret', 'frets')}")
     if hard.shift_frets:
@@ -197,7 +198,7 @@ def _hard(phrase: Phrase) -> list[str]:
     parts += [
         f"{counted(bend.times, 'bend', 'bends')} of {bend_words(bend.semitones)}" for bend in hard.bends
     ]
-    return [f"What makes it hard: {', '.join(parts)}."]
+    return [f"What makes it hard: {', '.join(parts)}."] if parts else []
 
 
 def bend_words(semitones: float) -> str:

@@ -9,7 +9,7 @@ from transcriber.draft import Contour, Draft, DraftNote
 from transcriber.draft.assemble import CHECK_NOTE
 from transcriber.draft.coding import encode
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
-from transcriber.draft.sureness import UNSURE_BELOW
+from transcriber.draft.sureness import UNSURE_BELOW, key_words
 from transcriber.review.questions import open_questions
 from transcriber.review.words import NOTE_NAMES, beat_words, pitch_words, techniques_words
 from transcriber.rework import written_score
@@ -78,6 +78,7 @@ def sheet_of(draft: Draft, entries: NoteEntries | None = None) -> dict[str, Any]
             "tap": meter.tap,
         },
         "key": encode(draft.key) if draft.key is not None else None,
+        "key_words": key_words(draft.key) if draft.key is not None else "",
         "chords": [{**encode(one), "start": float(one.start(meter))} for one in draft.chords],
         "phrases": [_phrase(draft, phrase) for phrase in draft.phrases],
         "issues": [

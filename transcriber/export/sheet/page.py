@@ -8,7 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from transcriber.draft import Draft, DraftNote
-from transcriber.draft.sureness import UNSURE_BELOW
+from transcriber.draft.sureness import key_words
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.plain_words import one_line, title_of
 from transcriber.export.score import ORPHAN_GRACE_LENGTH, unsure_notes
@@ -195,8 +195,7 @@ def _header(draft: Draft, which: str) -> str:
     left = [tuning_words(draft)] + ([capo_words(draft)] if draft.instrument.capo else [])
     right = []
     if draft.key is not None:
-        doubt = "" if draft.key.given or draft.key.confidence >= UNSURE_BELOW else " (?)"
-        right.append(f"Key: {draft.key.tonic} {draft.key.mode}{doubt}")
+        right.append(f"Key: {key_words(draft.key)}")
     if draft.instrument.capo and which != "tab":
         right.append("Notation as it sounds, capo on")
     rows = [" ".join(f"\\line {{ {ly_text.quoted(words)} }}" for words in side) for side in (left, right)]
