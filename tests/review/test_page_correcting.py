@@ -158,7 +158,7 @@ def test_the_whole_take_is_corrected_tempo_meter_key_and_downbeat(page, path):
     assert now(path).timing == drafted().timing
     second = drafted().timing.time_of(Fraction(1))
     # Slowly, so that a late key still falls on the beat.
-    page.evaluate(f"page.player.setRate(0.25), page.player.play({second - 0.05})")
+    page.evaluate(f"page.player.setRate(0.07), page.player.play({second - 0.05})")
     until(lambda: page.evaluate("page.player.playing"))
     page.locator("#title").click()
     until(lambda: page.evaluate("page.player.time") > second - 0.02)
