@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import soxr
 
 from tests.accuracy.note_bank import SAMPLE_RATE_HZ, choose
 from tests.listening.sounds import GUITAR, RATE, take_of
+from transcriber.audio import read_take
 from transcriber.listening import listen
 
 # String and fret of chords that guitarists know: open ones, a barre, power chords, a triad (common practice).
@@ -25,6 +28,7 @@ CHORDS = {
 }
 TOLD = {"chord", "two_notes", "unclear_pitch"}
 STRUM_S = 0.012
+SAMPLES = Path(__file__).parents[2] / "sample_audio_generated"
 
 
 def laid(wave: np.ndarray, guitar: str, place: tuple[int, int], at_s: float, length_s: float) -> None:
@@ -54,3 +58,10 @@ def test_a_chord_in_a_line_is_told(guitar: str, name: str) -> None:
     assert all(1.3 < at_s < 2.8 for at_s in told)
     line = [n.pitch_midi for n in heard.notes if not 1.3 < n.onset_s < 2.8]
     assert line == [60, 62, 60]
+
+
+def test_the_thud_of_a_damped_string_is_no_chord() -> None:
+    heard = listen(read_take(SAMPLES / "ticket_window.flac"), GUITAR)
+    dead = [note for note in heard.notes if any(one.kind == "dead_note" for one in note.techniques)]
+    assert len(dead) >= 4
+    assert [problem.code for problem in heard.problems if problem.code == "chord"] == []

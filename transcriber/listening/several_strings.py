@@ -129,7 +129,7 @@ def hear_together(
             dropped |= _misled(notes, beginning, note)
             doubled = pitches
             problems.append(_two_notes(start_s, old is None))
-        elif _is_chord(found) and not _has_one_pitch(pitch, beginning):
+        elif _is_chord(found) and not _is_dead(note) and not _has_one_pitch(pitch, beginning):
             problems.append(_chord(start_s))
         elif note is not None and _is_phantom(note, peaks, pitch, reference_hz):
             # The tracker found the common period of several strings, which none of them sounds.
@@ -166,6 +166,11 @@ def _is_chord(found: Mixture) -> bool:
     )
 
 
+def _is_dead(note: NoteInMaking | None) -> bool:
+    """Whether a damped string was struck: its thud has partials of several strings, and no chord's ring."""
+    return note is not None and any(t.kind == "dead_note" for t in note.techniques)
+
+
 def _has_one_pitch(pitch: FloatArray, beginning: _Beginning) -> bool:
     return float(np.mean(~np.isnan(pitch[beginning.frame :][_EARLY]))) >= _CLEAR_SHARE
 
@@ -174,7 +179,7 @@ def _is_phantom(note: NoteInMaking, peaks: Peaks, pitch: FloatArray, reference_h
     """Whether a note's pitch, as far off its fret as it was measured, has neither of its first partials."""
     known = pitch[note.onset : note.last]
     known = known[~np.isnan(known)]
-    if any(t.kind == "dead_note" for t in note.techniques) or not len(known):
+    if _is_dead(note) or not len(known):
         return False
     return not has_low_partials(peaks, midi_to_hz(float(np.median(known)), reference_hz))
 
