@@ -6,6 +6,9 @@ import pytest
 from browsers import Held, Program, Served, becomes, notes_shown, open_page, until
 from review_samples import drafted, repeated, sureness, with_note, write
 
+from transcriber.records.technique import Technique
+from transcriber.rework import written_score
+
 # Rendering takes seconds, and many of them where others want the processor too.
 TO_MAKE_A_SOUND_S = 90.0
 
@@ -181,6 +184,22 @@ def test_a_notation_staff_is_drawn_on_request(page):
     before = page.evaluate("document.querySelectorAll('#sheet .vf-stavenote').length")
     page.locator("#staff").check()
     until(lambda: page.evaluate("document.querySelectorAll('#sheet .vf-stavenote').length") > before + 10)
+
+
+def test_the_notation_staff_ties_what_is_held_and_crosses_what_is_dead(served, opened, tmp_path):
+    """Two heads without a tie between them are two strokes to whoever reads the staff."""
+    draft = with_note(drafted(), "n003", pitch_midi=None, techniques=(Technique("dead_note"),))
+    page = opened(served(write(draft, tmp_path)).address)
+    held = [piece for bar in written_score(draft).bars for piece in bar.pieces if piece.tied_out]
+    assert len(held) == 1
+    becomes(lambda: page.locator("[data-staff-tie]").count(), 0)
+    page.locator("#staff").check()
+    becomes(lambda: page.locator("#sheet [data-staff-tie]").count(), 1)
+    box = page.locator("#sheet [data-staff-tie]").bounding_box()
+    last = page.locator("#sheet .vf-stavenote .vf-notehead").last.bounding_box()
+    assert box["width"] > last["width"]
+    crosses = page.locator("#sheet .vf-stavenote", has_text="\ue0a9")  # SMuFL's noteheadXBlack
+    becomes(crosses.count, 1)
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (390, "dark"), (1280, "dark")])

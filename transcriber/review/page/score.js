@@ -162,7 +162,8 @@ function drawBar(context, sheet, place, x, first, options, drawn) {
     const note = low[number];
     const graceX = note.graceNotes ? note.graceNotes.map((one) => one.getAbsoluteX()) : [];
     event.graces.forEach((id, at) => addSpot(drawn, id, graceX[at], tab, piece, place.index, true));
-    event.notes.forEach((id) => addSpot(drawn, id, note.getAbsoluteX(), tab, piece, place.index, false));
+    const heads = high ? headsOf(high[number], inPitch(event, options)) : {};
+    event.notes.forEach((id) => addSpot(drawn, id, note.getAbsoluteX(), tab, piece, place.index, false, heads[id]));
   });
   return {
     index: place.index,
@@ -175,10 +176,22 @@ function drawBar(context, sheet, place, x, first, options, drawn) {
   };
 }
 
-function addSpot(drawn, id, x, tab, piece, bar, grace) {
+/** A note where it is drawn; `head` is its head on the notation staff, if there is one. */
+function addSpot(drawn, id, x, tab, piece, bar, grace, head) {
   const note = drawn.options.notes.get(id);
   const line = note.string === null ? 0 : note.string - 1;
-  drawn.notes.push({ id, note, x, y: tab.getYForLine(line), piece, bar, grace, tied: piece.tied_in });
+  drawn.notes.push({ id, note, x, y: tab.getYForLine(line), piece, bar, grace, head, tied: piece.tied_in });
+}
+
+/** Where the heads of a written note stand on the staff, by the ids of the notes in order of pitch. */
+function headsOf(written, ids) {
+  const [from, to] = [written.getNoteHeadBeginX(), written.getNoteHeadEndX()];
+  const stemUp = written.getStemDirection() > 0;
+  return Object.fromEntries(written.getYs().map((y, at) => [ids[at], { from, to, y, stemUp }]));
+}
+
+function inPitch(event, options) {
+  return [...event.notes].sort((a, b) => pitchOf(options, a) - pitchOf(options, b));
 }
 
 function tabNote(sheet, piece, options) {
@@ -235,11 +248,13 @@ function staffNote(sheet, piece, options) {
   }
   const spell = flatKey(sheet.key) ? FLAT_KEYS : SHARP_KEYS;
   const key = (id) => {
-    const midi = (options.notes.get(id).pitch_midi ?? 59) + 12;
-    return `${spell[midi % 12]}/${Math.floor(midi / 12) - 1}`;
+    const note = options.notes.get(id);
+    const midi = (note.pitch_midi ?? 59) + 12;
+    const cross = note.techniques.some((one) => one.kind === "dead_note") ? "/x2" : "";
+    return `${spell[midi % 12]}/${Math.floor(midi / 12) - 1}${cross}`;
   };
   const event = sheet.events[piece.event];
-  const keys = [...event.notes].sort((a, b) => pitchOf(options, a) - pitchOf(options, b)).map(key);
+  const keys = inPitch(event, options).map(key);
   const note = new V.StaveNote({ keys, duration, dots: piece.dots, autoStem: true });
   if (piece.dots) V.Dot.buildAndAttach([note], { all: true });
   if (event.graces.length && !piece.tied_in) {

@@ -82,10 +82,19 @@ function ties(drawn, over) {
     if (spot.piece.tied_out) {
       const toX = later ? later.x - 9 : end.x + end.width - 4;
       over.append(arc(spot.x + 7, Math.max(toX, spot.x + 14), spot.y + 6, -9));
+      if (spot.head) over.append(staffTie(spot.head, spot.head.to + 1, later ? later.head.from - 1 : end.x + end.width - 4));
     }
     const earlier = drawn.notes.slice(0, index).some((one) => one.id === spot.id);
-    if (spot.piece.tied_in && !earlier) over.append(arc(Math.max(spot.x - 24, 2), spot.x - 9, spot.y + 6, -9));
+    if (spot.piece.tied_in && !earlier) {
+      over.append(arc(Math.max(spot.x - 24, 2), spot.x - 9, spot.y + 6, -9));
+      if (spot.head) over.append(staffTie(spot.head, Math.max(spot.head.from - 20, 2), spot.head.from - 1));
+    }
   });
+}
+
+/** A tie on the notation staff, on the side of the head where no stem is. */
+function staffTie({ y, stemUp }, fromX, toX) {
+  return arc(fromX, Math.max(toX, fromX + 8), y + (stemUp ? 5 : -5), stemUp ? -8 : 8, { "data-staff-tie": "" });
 }
 
 function before(drawn, spot) {
