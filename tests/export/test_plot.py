@@ -10,6 +10,8 @@ import pytest
 
 from transcriber.errors import UsageError
 from transcriber.export import PlotSettings, plot_png
+from transcriber.export.plot import _gestures
+from transcriber.records.technique import Technique
 
 
 def size_of(png: bytes) -> tuple[int, int]:
@@ -31,6 +33,14 @@ def test_same_draft_same_picture_and_another_contour_another() -> None:
     moved = replace(draft, notes=(*draft.notes[:4], replace(note, contour=sharp), *draft.notes[5:]))
     assert plot_png(draft) == plot_png(draft)
     assert plot_png(draft) != plot_png(moved)
+
+
+def test_a_bend_is_called_as_high_as_on_the_sheet() -> None:
+    """In whole tones, as players count: a bare 2 would be taken for two of them."""
+    for semitones, said in ((1.0, "bend 1/2"), (2.0, "bend full"), (3.0, "bend 1 1/2"), (4.0, "bend 2")):
+        bend = Technique("bend", start_s=0.0, end_s=0.4, semitones=semitones)
+        (note,) = lines.build([(0, "1", 3, 7, bend)]).notes
+        assert [words for words, _, _ in _gestures(note, 62)] == [said]
 
 
 def test_no_notes_gives_an_empty_picture() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from transcriber.draft import Draft, DraftNote
 from transcriber.errors import UsageError
 from transcriber.export.score import unsure_notes
-from transcriber.export.tab_signs import half_steps
+from transcriber.export.sheet.moves import amount
 from transcriber.records.pitch import pitch_name
 
 GROUND, INK, GRID, FAINT, ACCENT = "#fbfaf7", "#2b2b2b", "#d9d6cf", "#edebe5", "#b4471f"
@@ -222,7 +222,7 @@ def _name_note(axes: Any, note: DraftNote, pitch: int, unsure: bool, row: tuple[
 
 
 def _gestures(note: DraftNote, pitch: int) -> list[tuple[str, float, float]]:
-    """Words on bends and vibrato: text, time and height."""
+    """Words on bends, as high as the sheet says they are, and on vibrato: text, time and height."""
     found = []
     level = 0.0
     for one in note.techniques:
@@ -231,7 +231,7 @@ def _gestures(note: DraftNote, pitch: int) -> list[tuple[str, float, float]]:
             level = one.semitones
             word = "pre-bend" if one.kind == "pre_bend" else "bend"
             time = one.end_s if one.end_s is not None else note.onset_s
-            found.append((f"{word} {half_steps(level)}", time, pitch + level + 0.35))
+            found.append((f"{word} {amount(level)}", time, pitch + level + 0.35))
         elif one.kind == "vibrato":
             time = middle if one.start_s is None else (one.start_s + note.end_s) / 2
             found.append(("~ vibrato", time, pitch + level + (one.depth_semitones or 0.5) + 0.2))

@@ -15,7 +15,6 @@ _PARTS = {
     Fraction(3, 8): "⅜", Fraction(5, 8): "⅝", Fraction(7, 8): "⅞",
 }  # fmt: skip
 _VALUES = {1: "whole note", 2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second"}
-BEND_WORDS = {0.5: "½", 1.0: "half a tone", 1.5: "¾", 2.0: "full", 3.0: "1½", 4.0: "two tones"}
 KIND_WORDS = {
     "bend": "bend", "pre_bend": "pre-bend", "release": "release", "vibrato": "vibrato", "slide": "slide",
     "slide_in": "slide in", "slide_out": "slide out", "hammer_on": "hammer-on", "pull_off": "pull-off",
