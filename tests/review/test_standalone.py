@@ -98,6 +98,31 @@ def test_it_says_how_to_tune_which_capo_and_what_a_question_mark_is(tmp_path, br
     context.close()
 
 
+def test_what_may_be_left_out_is_enclosed_and_stands_clear_of_the_stems(tmp_path, browser):
+    notes = tuple(
+        replace(note, techniques=tuple(replace(one, optional=True) for one in note.techniques))
+        for note in drafted().notes
+    )
+    target = tmp_path / "line.html"
+    target.write_bytes(standalone_page(ReviewSettings(write(replace(drafted(), notes=notes), tmp_path))))
+    context = browser.new_context(offline=True)
+    page = context.new_page()
+    page.goto(target.as_uri())
+    page.wait_for_selector("body[data-ready]", timeout=30000)
+    said = page.locator("#sheet text.say")
+    until(lambda: {"(h)", "(p)", "(full)", "(½)", "(r)", "(", ")"} <= set(said.all_text_contents()))
+    assert all(text[0] in "()" for text in said.all_text_contents())
+    assert "Signs in parentheses may be left out." in page.locator("#practice").inner_text()
+    boxes = "(s) => [...document.querySelectorAll(s)].map(e => e.getBoundingClientRect().toJSON())"
+    stems = page.evaluate(boxes, "#sheet .vf-stem")
+    assert stems
+    for text in page.evaluate(boxes, "#sheet text.say"):
+        for stem in stems:
+            apart = text["right"] < stem["left"] or stem["right"] < text["left"]
+            assert apart or text["bottom"] <= stem["top"] or stem["bottom"] <= text["top"]
+    context.close()
+
+
 def test_a_file_that_is_there_is_kept(page_file, capsys):
     from transcriber.cli.main import main
 

@@ -39,6 +39,7 @@ async function practise() {
   byId("title").textContent = sheet.name;
   byId("facts").textContent = factsOf(sheet);
   if (sheet.notes.some((note) => note.unsure)) byId("practice").append(" ? stands over a note that the draft is not sure of.");
+  if (sheet.notes.some((note) => note.techniques.some((one) => one.optional))) byId("practice").append(" Signs in parentheses may be left out.");
   document.title = sheet.name;
   let chosen = null;
   const choose = (id, focus) => {

@@ -121,19 +121,21 @@ function arrivals(drawn, over, spot) {
         const lean = up ? 4 : -4;
         over.append(make("line", { class: "own", x1: startX + 1, y1: startY + lean, x2: spot.x - 8, y2: spot.y - lean }));
         if (!technique.picked) over.append(arc(startX - 3, spot.x - 3, spot.y - 8, 9));
+        if (technique.optional) say(over, (startX + spot.x) / 2, Math.min(startY, spot.y) - 17, "(slide)");
       } else {
         over.append(arc(startX - 3, spot.x - 3, spot.y - 7, 11));
-        over.append(make("text", { class: "say", x: (startX + spot.x) / 2 - 5, y: spot.y - 17 }, SLURS[kind]));
+        say(over, (startX + spot.x) / 2 - 2, spot.y - 17, enclosed(technique, SLURS[kind]));
       }
-      if (technique.optional) adLib(drawn, over, spot);
     }
     if (kind === "slide_in") {
       const lean = technique.direction === "down" ? -5 : 5;
       over.append(make("line", { class: "own", x1: spot.x - 18, y1: spot.y + lean, x2: spot.x - 7, y2: spot.y - lean }));
+      if (technique.optional) say(over, spot.x - 16, spot.y - 9, "(slide)");
     }
     if (kind === "slide_out") {
       const lean = technique.direction === "up" ? 5 : -5;
       over.append(make("line", { class: "own", x1: spot.x + 8, y1: spot.y + lean, x2: spot.x + 20, y2: spot.y - lean }));
+      if (technique.optional) say(over, spot.x + 18, spot.y - 9, "(slide)");
     }
   }
 }
@@ -164,13 +166,13 @@ function bends(drawn, over, spot) {
       x = spot.x;
       over.append(make("line", { class: "own", x1: x, y1: spot.y - 7, x2: x, y2: high + 4 }));
       arrow(over, x, high, true);
-      over.append(make("text", { class: "say", x: x - 7, y: high - 4 }, amountText(one.semitones)));
+      say(over, x, high - 4, enclosed(one, amountText(one.semitones)));
       y = high;
     } else if (one.kind === "bend") {
       const to = x + 12;
       over.append(make("path", { class: "own", d: `M${x} ${y} C${x + 9} ${y} ${to} ${y - 6} ${to} ${high + 4}` }));
       arrow(over, to, high, true);
-      over.append(make("text", { class: "say", x: to - 7, y: high - 4 }, amountText(one.semitones)));
+      say(over, to, high - 4, enclosed(one, amountText(one.semitones)));
       x = to;
       y = high;
     } else {
@@ -178,10 +180,10 @@ function bends(drawn, over, spot) {
       const to = x + 12;
       over.append(make("path", { class: "own", d: `M${x} ${high} C${x + 9} ${high} ${to} ${high + 6} ${to} ${low - 4}` }));
       arrow(over, to, low, false);
+      if (one.optional) say(over, to + 10, low - 3, "(r)");
       x = to;
       y = low;
     }
-    if (one.optional) adLib(drawn, over, spot);
   }
 }
 
@@ -191,27 +193,36 @@ function rest(drawn, over, spot, next) {
   if (bent) y -= 15;
   for (const one of spot.note.techniques) {
     if (one.kind === "vibrato") {
-      const fromX = spot.x - 2 + (bent ? 38 : 0);
+      const fromX = spot.x - 2 + (bent ? 38 : 0) + (bent && one.optional ? 6 : 0);
       const limit = next ? next.x - 8 : spot.x + 46;
       const toX = Math.max(Math.min(limit, fromX + 60), fromX + 14);
       let d = `M${fromX} ${y}`;
-      for (let x = fromX; x + 6 <= toX; x += 6) d += ` q1.5 -5 3 0 t3 0`;
+      const swings = Math.floor((toX - fromX) / 6);
+      d += " q1.5 -5 3 0 t3 0".repeat(swings);
       over.append(make("path", { class: "own", d }));
+      if (one.optional) {
+        say(over, fromX - 4, y + 3, "(");
+        say(over, fromX + 6 * swings + 4, y + 3, ")");
+      }
     } else if (one.kind in WORDS) {
       const to = one.kind === "trill" && one.to_fret !== undefined ? ` ${one.to_fret}` : "";
-      over.append(make("text", { class: "say", x: spot.x - 6, y }, WORDS[one.kind] + to));
+      over.append(make("text", { class: "say", x: spot.x - 6, y }, enclosed(one, WORDS[one.kind] + to)));
       y -= 13;
     } else if (one.kind === "staccato") {
       over.append(make("circle", { class: "full", cx: spot.x, cy: spot.y - 11, r: 1.9 }));
-    } else {
-      continue;
+      if (one.optional) say(over, spot.x, spot.y - 7, "(\u2002)");
     }
-    if (one.optional) adLib(drawn, over, spot);
   }
 }
 
-function adLib(drawn, over, spot) {
-  over.append(make("text", { class: "say", x: spot.x - 12, y: drawn.bars[0].bottom + 14 }, "ad lib."));
+/** What a player may leave out stands in parentheses, as on the engraved sheet. */
+function enclosed(technique, text) {
+  return technique.optional ? `(${text})` : text;
+}
+
+/** Writes small words centred over a point. */
+function say(over, x, y, text) {
+  over.append(make("text", { class: "say", x, y, "text-anchor": "middle" }, text));
 }
 
 /** Half and whole notes wear a ring, as a fret number alone would not tell them from a quarter. */
