@@ -171,7 +171,8 @@ def test_the_other_tempo_is_named() -> None:
 
 def test_tempo_by_mir_eval() -> None:
     """Gouyon et al. 2006: right within 4 %; the lenient score takes double and half as well."""
-    benches = [bench for name in ("straight", "3/4") for bench in bench_lines(name, "report", 2)]
+    # Of sixteen lines a single one more or less decided.
+    benches = [bench for name in ("straight", "3/4") for bench in bench_lines(name, "report", 6)]
     right, lenient = [], []
     for bench in benches:
         played = play_bench(bench)
@@ -201,10 +202,13 @@ def test_every_condition_of_the_bench_has_lines_of_two_makers_or_more() -> None:
         assert len(makers) >= 3, name
 
 
-def test_the_splits_share_no_line() -> None:
-    for name in BENCH:
-        fit, report = (
-            {tuple(note.start for note in bench.line.notes) for bench in bench_lines(name, split, 2)}
-            for split in ("fit", "report")
-        )
-        assert not fit & report, name
+def test_the_splits_share_no_line_whatever_its_pickup() -> None:
+    fit, report = (
+        {
+            tuple(note.start for note in bench.line.notes if note.start >= 0)
+            for name in BENCH
+            for bench in bench_lines(name, split, 12 if split == "fit" else 3)
+        }
+        for split in ("fit", "report")
+    )
+    assert not fit & report
