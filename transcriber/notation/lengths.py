@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 import numpy as np
@@ -11,8 +12,46 @@ from transcriber.notation.parameters import Lengths
 from transcriber.notation.vocabulary import FloatArray, IntArray
 
 _TICKS = 360  # to a tapped beat
-_GRIDS = (_TICKS // 4, _TICKS // 6)
-_SHORTEST_REST = _TICKS // 6
+_HALF, _QUARTER, _SIXTH = _TICKS // 2, _TICKS // 4, _TICKS // 6
+_SHORTEST_REST = _SIXTH
+
+
+class BeatGrids:
+    """How the halves of each tapped beat are divided, so that a note ends where a note could begin.
+
+    Nobody writes a triplet for the sake of a rest: half a beat is divided in three where a note begins at
+    such a place of it. Where none begins within it, the other half of the beat tells, then the beats around
+    it.
+
+    Parameters
+    ----------
+    starts : sequence of Fraction
+        Where notes begin, in tapped beats.
+    compound : bool
+        The tapped beat has three parts unless notes say otherwise.
+    """
+
+    def __init__(self, starts: Sequence[Fraction], compound: bool) -> None:
+        self._usual = _SIXTH if compound else _QUARTER
+        self._known: dict[int, int] = {}
+        for start in starts:
+            half, within = divmod(round(start * _TICKS), _HALF)
+            if within:
+                grids = (each for each in (_QUARTER, _SIXTH) if within % (each // 2) == 0)
+                self._known[half] = next(grids, _HALF)
+
+    def has(self, tick: int) -> bool:
+        """Whether a note may end at a tick."""
+        half, within = divmod(tick, _HALF)
+        return any(within % grid == 0 for grid in self._of(half))
+
+    def _of(self, half: int) -> set[int]:
+        first = half & ~1
+        for near in ((half,), (half ^ 1,), (first - 2, first - 1, first + 2, first + 3)):
+            told = {self._known[each] for each in near if each in self._known}
+            if told:
+                return told
+        return {self._usual}
 
 
 def written_length(
@@ -21,6 +60,7 @@ def written_length(
     gap_s: float | None,
     limit: Fraction,
     clock: Clock,
+    grids: BeatGrids,
     settings: Lengths,
     staccato: bool = False,
 ) -> Fraction:
@@ -37,6 +77,7 @@ def written_length(
     limit : Fraction
         Beats to the next note, or the longest a last note may be.
     clock : Clock
+    grids : BeatGrids
     settings : Lengths
     staccato : bool
         The note is cut short but written at twice what sounds.
@@ -52,7 +93,7 @@ def written_length(
         sounding_s *= 2.0
         if gap_s is not None and limit <= 1:
             return limit
-    return _likeliest(start, sounding_s, limit, gap_s is None, clock, settings)
+    return _likeliest(start, sounding_s, limit, gap_s is None, clock, grids, settings)
 
 
 def _joined(sounding_s: float, gap_s: float, settings: Lengths) -> bool:
@@ -61,14 +102,20 @@ def _joined(sounding_s: float, gap_s: float, settings: Lengths) -> bool:
 
 
 def _likeliest(
-    start: Fraction, sounding_s: float, limit: Fraction, last: bool, clock: Clock, settings: Lengths
+    start: Fraction,
+    sounding_s: float,
+    limit: Fraction,
+    last: bool,
+    clock: Clock,
+    grids: BeatGrids,
+    settings: Lengths,
 ) -> Fraction:
     begin = float(clock.at(np.array([float(start)]))[0])
     # Ends further than a note could sound are not worth a look.
     reach = float(clock.where(np.array([begin + 2.5 * sounding_s + 0.5]))[0]) - float(start)
     first = round(start * _TICKS)
     next_note = first + round(limit * _TICKS)
-    ends = _ends(first, min(next_note, first + (int(reach * 4) + 4) * _GRIDS[0]))
+    ends = _ends(first, min(next_note, first + (int(reach * 4) + 4) * _QUARTER), grids)
     if not last:
         ends = np.append(ends[ends <= next_note - _SHORTEST_REST], next_note)
     if not len(ends):
@@ -82,10 +129,11 @@ def _likeliest(
     return Fraction(int(ends[np.argmin(cost)]) - first, _TICKS)
 
 
-def _ends(first: int, limit: int) -> IntArray:
-    """Grid ticks after the first and up to the limit, ascending."""
+def _ends(first: int, limit: int, grids: BeatGrids) -> IntArray:
+    """Ticks after the first and up to the limit at which a note may end, ascending."""
     ticks = np.arange(first + 1, limit + 1)
-    return np.asarray(ticks[(ticks % _GRIDS[0] == 0) | (ticks % _GRIDS[1] == 0)])
+    ticks = ticks[(ticks % _QUARTER == 0) | (ticks % _SIXTH == 0)]
+    return np.asarray(ticks[[grids.has(int(tick)) for tick in ticks]], np.int64)
 
 
 def _place_cost(ticks: IntArray, settings: Lengths) -> FloatArray:

@@ -17,7 +17,7 @@ from transcriber.notation.decide import Decision, decide
 from transcriber.notation.ending import steady
 from transcriber.notation.guide import Guide, find_guide
 from transcriber.notation.hypotheses import Reading
-from transcriber.notation.lengths import written_length
+from transcriber.notation.lengths import BeatGrids, written_length
 from transcriber.notation.line import Line, line_of
 from transcriber.notation.parameters import RhythmParameters, rhythm_parameters
 from transcriber.notation.reading import read_line
@@ -208,6 +208,7 @@ def _lengths(
     longest = Fraction(parameters.lengths.longest_bars).limit_denominator(8) * max(
         meter.beats // meter.tap, 1
     )
+    grids = BeatGrids([starts[k] for k in real], meter.tap == 3)
     for k, after in zip(real, [*real[1:], None], strict=True):
         note = notes[line.index[k]]
         onset = float(line.onsets_s[k])
@@ -217,7 +218,14 @@ def _lengths(
             end = min(end, max(float(line.onsets_s[after]), onset + 1e-3))
         limit = longest if after is None else starts[after] - starts[k]
         lengths[k] = written_length(
-            starts[k], end - onset, gap, limit, clock, parameters.lengths, staccato=note.has("staccato")
+            starts[k],
+            end - onset,
+            gap,
+            limit,
+            clock,
+            grids,
+            parameters.lengths,
+            staccato=note.has("staccato"),
         )
     return lengths
 
