@@ -26,7 +26,8 @@ _PICK_S = 0.012  # before a pick, in which the short window already holds its no
 _GLIDE_STEP = 48  # samples
 _CLEAR = 0.35
 _LAST_LOOKS, _PASSED_LOOKS = 4, 4
-_MOST_OF_THE_WAY = 0.55
+# A finger one fret short of where it goes arrives with the pick.
+_MOST_OF_THE_WAY, _LAST_FRET = 0.55, 1.1
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 
 
@@ -92,7 +93,8 @@ def _glided(origin: int, interval: int, onset: int, window: ShortWindow) -> bool
     way = ((semitones - origin) / interval)[depth <= _CLEAR]
     if len(way) < 0.6 * len(centres):
         return False
-    arrived = float(np.median(way[-_LAST_LOOKS:])) >= _MOST_OF_THE_WAY
+    most = _MOST_OF_THE_WAY if abs(interval) == 1 else min(_MOST_OF_THE_WAY, 1 - _LAST_FRET / abs(interval))
+    arrived = float(np.median(way[-_LAST_LOOKS:])) >= most
     began = float(np.median(way[:_LAST_LOOKS])) <= _NEAR
     passed = np.count_nonzero((way > _NEAR) & (way < 1 - _NEAR))
     return arrived and began and bool(passed >= _PASSED_LOOKS)
