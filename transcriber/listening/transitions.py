@@ -26,8 +26,9 @@ _PICK_S = 0.012  # before a pick, in which the short window already holds its no
 _GLIDE_STEP = 48  # samples
 _CLEAR = 0.35
 _LAST_LOOKS, _PASSED_LOOKS = 4, 4
-# A finger one fret short of where it goes arrives with the pick.
-_MOST_OF_THE_WAY, _LAST_FRET = 0.55, 1.1
+# With the pick a finger may be one fret short of where it goes, or some way more on a long slide; half of a slide
+# by one fret. If it went past, it did not go there.
+_SHORT, _SHORT_SHARE, _SHORT_OF_ONE, _PAST = 1.1, 0.3, 0.45, 0.5
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 
 
@@ -93,8 +94,9 @@ def _glided(origin: int, interval: int, onset: int, window: ShortWindow) -> bool
     way = ((semitones - origin) / interval)[depth <= _CLEAR]
     if len(way) < 0.6 * len(centres):
         return False
-    most = _MOST_OF_THE_WAY if abs(interval) == 1 else min(_MOST_OF_THE_WAY, 1 - _LAST_FRET / abs(interval))
-    arrived = float(np.median(way[-_LAST_LOOKS:])) >= most
+    frets = abs(interval)
+    short = frets * (1 - float(np.median(way[-_LAST_LOOKS:])))
+    arrived = -_PAST <= short <= (_SHORT_OF_ONE if frets == 1 else max(_SHORT, _SHORT_SHARE * frets))
     began = float(np.median(way[:_LAST_LOOKS])) <= _NEAR
     passed = np.count_nonzero((way > _NEAR) & (way < 1 - _NEAR))
     return arrived and began and bool(passed >= _PASSED_LOOKS)
