@@ -14,6 +14,7 @@ from transcriber.listening.confidence import onset_confidence, pitch_confidence,
 from transcriber.listening.contour import semitones, tuning_reference_hz, with_steady_guesses
 from transcriber.listening.inharmonicity import measure_inharmonicity
 from transcriber.listening.natural_harmonics import touched_node
+from transcriber.listening.octaves import without_octave_slips
 from transcriber.listening.ornaments import with_ornaments
 from transcriber.listening.overtones import without_overtones
 from transcriber.listening.pieces import (
@@ -91,6 +92,7 @@ def measure(take: Take, settings: PitchSettings) -> Measured:
     reference = tuning_reference_hz(track)
     window = ShortWindow(take.samples, take.sample_rate_hz, reference)
     pitch = with_steady_guesses(track, semitones(track, reference), reference, clear_attacks(strength))
+    pitch = without_octave_slips(window, pitch, settings.hop)
     if settings.lowest_hz >= LOWEST_SEEN_HZ:
         pitch = with_short_notes(window, pitch, attack_peaks(strength), settings.hop)
     frame_s = settings.hop / take.sample_rate_hz

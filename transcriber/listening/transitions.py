@@ -26,8 +26,8 @@ _PICK_S = 0.012  # before a pick, in which the short window already holds its no
 _GLIDE_STEP = 48  # samples
 _CLEAR = 0.35
 _LAST_LOOKS, _PASSED_LOOKS = 4, 4
-# With the pick a finger may be one fret short of where it goes, or some way more on a long slide; half of a slide
-# by one fret. If it went past, it did not go there.
+# At the pick a finger may be one fret short of where it goes, or some way more on a long slide, or half of a
+# slide by one fret. If it went past, it did not go there.
 _SHORT, _SHORT_SHARE, _SHORT_OF_ONE, _PAST = 1.1, 0.3, 0.45, 0.5
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 
