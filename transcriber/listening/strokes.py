@@ -25,6 +25,7 @@ _SETTLE_S = 0.035  # a level must stand this long to count as fingered
 _BENT = 0.3  # semitones above the fret from which a string counts as bent
 _SEMITONE_LEAST = 0.7  # semitones: from here a step is to another fret
 _LEAST_BEND = 0.4  # semitones: a quarter bend is 0.5
+_HIGHEST_PRE_BEND = 3.3  # semitones: who pushes a string further does it by ear, while it sounds
 _PASSING_S = 0.06  # longest halt of a slide at a fret on its way
 _ARRIVALS = ("slide", "hammer_on", "pull_off")
 _ON_FRET = 0.2  # semitones
@@ -345,7 +346,7 @@ def _falls_from_pre_bend(move: Move, contour: FloatArray, note: NoteInMaking) ->
     return (
         note.picked
         and not note.techniques
-        and move.start - round(move.target) >= _LEAST_BEND
+        and _LEAST_BEND <= move.start - round(move.target) <= _HIGHEST_PRE_BEND
         and abs(float(np.median(stood)) - move.start) < 0.25
     )
 
