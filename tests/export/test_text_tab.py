@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 from make_golden import WIDTHS, golden_path
 
-from transcriber.draft import Chord, Draft, DraftNote, Key, Phrase, PhraseAlternative
+from transcriber.draft import Chord, Draft, DraftNote, Issue, Key, Phrase, PhraseAlternative
 from transcriber.draft.sureness import sure_words
 from transcriber.errors import UsageError
 from transcriber.export import text_tab
@@ -384,3 +384,15 @@ def test_a_lead_is_not_taken_for_the_end_of_the_note_before() -> None:
     slides = (lines.tech("slide", picked=False), lines.tech("slide_in", direction="up"))
     draft = lines.build([(0, "1/2", 3, 7, bend), ("1/2", "1/2", 3, 7, *slides)])
     assert [note.signs for note in read_text_tab(text_tab(draft)).notes] == [("b9",), ("/", "./")]
+
+
+@pytest.mark.parametrize(
+    ("message", "told"),
+    [
+        ("a string rings on at 2.50 s", "- a string rings on at 2.50 s\n"),
+        ("a string rings on", "- 0:02.50: a string rings on\n"),
+    ],
+)
+def test_what_was_noticed_is_told_with_its_time_once(message: str, told: str) -> None:
+    draft = replace(lines.straight_line(), issues=(Issue("two_notes", message, 2.5, 2.5, ()),))
+    assert told in text_tab(draft)

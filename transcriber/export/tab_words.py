@@ -162,7 +162,8 @@ def _noticed(draft: Draft, note: DraftNote) -> list[str]:
 
 
 def _spanned(issue: Issue) -> str:
-    if issue.start_s is None:
+    """Say what was noticed and when, once: many messages say the time themselves."""
+    if issue.start_s is None or f"{issue.start_s:.2f} s" in issue.message:
         return one_line(issue.message)
     return f"{_clock(issue.start_s)}: {one_line(issue.message)}"
 

@@ -319,8 +319,8 @@ def _problems(
         problems.append(
             Problem(
                 "downbeat_unsure",
-                f"beat 1 may be elsewhere (bars begin as written with {decision.downbeat_confidence:.0%}); "
-                f"{advice}",
+                f"beat 1 may be elsewhere ({decision.downbeat_confidence:.0%} sure that it is where it is "
+                f"written); {advice}",
             )
         )
     for k in np.flatnonzero(lost):
