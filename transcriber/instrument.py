@@ -99,7 +99,8 @@ def measure_guitar(
     Raises
     ------
     UsageError
-        If there is no such instrument or place on it, or none of the notes is in the recording.
+        If there is no such instrument or place on it, or the recording is of other notes: it holds half of
+        the places expected at most, and fewer notes that fit than notes that don't.
     AudioError
         If the recording cannot be listened to.
     NoNotesError
@@ -126,11 +127,13 @@ def measure_guitar(
         raise NoNotesError(no_notes_words(path, take, heard))
     stage("measuring the strings")
     profile = profile_guitar(heard, instrument, expected)
-    if not profile.used:
+    found = len(set(expected)) - len(profile.missing)
+    if not found or (found <= len(profile.missing) and len(profile.used) < len(profile.stray)):
         first = ", ".join(pitch_name(note.pitch_midi) for note in heard.notes[:6])
         raise UsageError(
-            f"none of the {len(expected)} notes expected is in '{path}', which begins {first}; "
-            "name what is played with --notes, and the guitar's tuning with --instrument"
+            f"{found or 'none'} of the {len(set(expected))} notes expected {'are' if found > 1 else 'is'} in "
+            f"'{path}', which begins {first}; name what is played with --notes, and the guitar's tuning with "
+            "--instrument"
         )
     made = instrument_file(name, instrument, profile, expected, take.file, take.sha256)
     stage.end()

@@ -223,6 +223,18 @@ def test_bad_recordings_and_places_to_write_are_refused(
     assert measure(recording, kept, "--force") == 0
 
 
+def test_a_recording_of_something_else_makes_no_instrument(
+    tmp_path: Path, capsys: pytest.CaptureFixture
+) -> None:
+    """A line passes some of the notes that are asked for; a guitar measured by them would be out of tune."""
+    line = Path(__file__).parents[2] / "sample_audio_generated" / "searchlight.flac"
+    assert measure(line, tmp_path / "a.json") == 2
+    told = capsys.readouterr().err
+    assert "4 of the 12 notes expected" in told
+    assert told.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_help_names_the_order(capsys: pytest.CaptureFixture) -> None:
     assert run(["instrument", "--help"]) == 0
     told = " ".join(capsys.readouterr().out.split())
