@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import transcriber
-from transcriber.records.pitch import hz_to_midi, midi_to_hz, pitch_name
+from transcriber.records.pitch import hz_to_midi, midi_to_hz, open_string_names, pitch_name
 
 PACKAGE = Path(transcriber.__file__).parent
 # 440 * 2 ** ((midi - 69) / 12), in whatever way it is written out.
@@ -38,3 +38,18 @@ def test_the_formula_is_written_in_one_place():
         if WRITTEN_OUT.search(path.read_text(encoding="utf-8"))
     ]
     assert found == []
+
+
+@pytest.mark.parametrize(
+    ("open_midi", "names"),
+    [
+        ((39, 44, 49, 54, 58, 63), "Eb Ab Db Gb Bb Eb"),
+        ((37, 44, 49, 54, 58, 63), "Db Ab Db Gb Bb Eb"),
+        ((40, 47, 52, 56, 59, 64), "E B E G# B E"),
+        ((37, 42, 47, 52, 56, 61), "C# F# B E G# C#"),
+        ((38, 45, 50, 54, 57, 62), "D A D F# A D"),
+    ],
+)
+def test_open_strings_are_named_in_sharps_or_in_flats_never_in_both(open_midi, names):
+    # Common practice: half a tone down is told in flats, open E and C sharp standard in sharps.
+    assert open_string_names(open_midi) == tuple(names.split())

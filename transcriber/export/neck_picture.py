@@ -16,7 +16,7 @@ from transcriber.draft import Draft, DraftNote, Phrase, Shape
 from transcriber.export.pitch_names import SEMITONES, spelled
 from transcriber.export.plain_words import one_line
 from transcriber.export.tab_analysis import main_shapes, overlaps, short_name
-from transcriber.records.pitch import NOTE_NAMES
+from transcriber.records.pitch import open_string_names
 
 INK, PAPER, RING, WOOD = "#22303c", "#fbfaf6", "#8a97a3", "#b9b2a3"
 CELL, ROW = 58, 34
@@ -180,10 +180,11 @@ class _Picture:
             wide = 5 if fret == 0 else 1.5
             lines.append(_line(x, top, x, bottom, WOOD if fret else INK, wide))
         near, far = self._edge(self._first - 1), self._edge(self._last)
-        for string in range(1, self._strings + 1):
+        fretted, strings = self._draft.instrument.fretted, range(1, self._strings + 1)
+        names = open_string_names([fretted.open_midi(string) for string in strings])
+        for string, name in zip(strings, names, strict=True):
             y = self._y(string)
             lines.append(_line(near, y, far, y, RING, 0.8 + 0.25 * string))
-            name = NOTE_NAMES[self._draft.instrument.fretted.open_midi(string) % 12]
             end = self._x(0) + (-26 if self._settings.hand == "right" else 26)
             lines.append(_text(end, y + 4, _pretty(name), 11, RING))
         for fret in range(self._first, self._last + 1):

@@ -15,7 +15,7 @@ from transcriber.export.tab_canvas import draw_system
 from transcriber.export.tab_layout import fill_systems
 from transcriber.export.tab_words import check_list, header, made_of, remarks, take_issues, toss_ups
 from transcriber.export.tab_writer import TabWriter
-from transcriber.records.pitch import NOTE_NAMES
+from transcriber.records.pitch import open_string_names
 
 NARROWEST, WIDEST = 60, 200
 """Characters in a line."""
@@ -62,5 +62,5 @@ def text_tab(draft: Draft, width: int = 80, count: bool = False) -> str:
 
 def string_names(tuning_midi: tuple[int, ...]) -> tuple[str, ...]:
     """Names for the string lines, string 1 first and in lower case, as the trade writes it."""
-    names = [NOTE_NAMES[pitch % 12] for pitch in tuning_midi]
+    names = open_string_names(tuning_midi)
     return (names[0].lower(), *names[1:])

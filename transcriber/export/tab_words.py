@@ -10,7 +10,7 @@ from transcriber.draft.sureness import key_words, sure_words
 from transcriber.export.plain_words import TITLE_IF_NONE, one_line
 from transcriber.export.score import CHECK_ISSUE, unsure_notes
 from transcriber.export.tab_analysis import analysis_items
-from transcriber.records.pitch import NOTE_NAMES, pitch_name
+from transcriber.records.pitch import open_string_names, pitch_name
 
 TUNING_NAMES: dict[tuple[int, ...], str] = {
     (64, 59, 55, 50, 45, 40): "standard",
@@ -21,7 +21,9 @@ TUNING_NAMES: dict[tuple[int, ...], str] = {
     (62, 57, 55, 50, 45, 38): "DADGAD",
     (62, 59, 55, 50, 43, 38): "open G",
     (62, 57, 54, 50, 45, 38): "open D",
+    (64, 59, 56, 52, 47, 40): "open E",
     (64, 59, 55, 50, 45, 40, 35): "standard, seven strings",
+    (59, 54, 50, 45, 40, 35): "standard baritone",
     (43, 38, 33, 28): "standard bass",
 }
 """Names the trade has for tunings, string 1 first."""
@@ -118,7 +120,7 @@ def toss_ups(draft: Draft, width: int) -> list[str]:
 def tuning_words(draft: Draft) -> str:
     """Name the tuning, lowest string first."""
     tuning = draft.instrument.tuning_midi
-    names = " ".join(NOTE_NAMES[pitch % 12] for pitch in reversed(tuning))
+    names = " ".join(reversed(open_string_names(tuning)))
     known = TUNING_NAMES.get(tuning)
     return f"Tuning: {names} (string {len(tuning)} to 1{', ' + known if known else ''})"
 

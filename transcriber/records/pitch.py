@@ -7,6 +7,7 @@ notation: C4 is MIDI 60.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, overload
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 A4_MIDI, A4_HZ = 69, 440.0
 SEMITONES = 12
 NOTE_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+SHARP_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+FLAT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 
 
 @overload
@@ -54,3 +57,28 @@ def hz_to_midi(frequency_hz: float, reference_hz: float = A4_HZ) -> float:
 def pitch_name(pitch_midi: int) -> str:
     """Name a MIDI number in scientific pitch notation, such as ``Eb4``."""
     return f"{NOTE_NAMES[pitch_midi % SEMITONES]}{pitch_midi // SEMITONES - 1}"
+
+
+def open_string_names(open_midi: Sequence[int]) -> tuple[str, ...]:
+    """Name open strings as players do: all in sharps, or all in flats if one of them is an Eb or a Bb.
+
+    Parameters
+    ----------
+    open_midi : sequence of int
+        MIDI numbers of the open strings, in any order.
+
+    Returns
+    -------
+    tuple of str
+        Names without octaves, in the order given.
+
+    Examples
+    --------
+    >>> open_string_names((39, 44, 49, 54, 58, 63))
+    ('Eb', 'Ab', 'Db', 'Gb', 'Bb', 'Eb')
+    >>> open_string_names((40, 47, 52, 56, 59, 64))
+    ('E', 'B', 'E', 'G#', 'B', 'E')
+    """
+    classes = [midi % SEMITONES for midi in open_midi]
+    flat = any(FLAT_NAMES[each] in ("Eb", "Bb") for each in classes)
+    return tuple((FLAT_NAMES if flat else SHARP_NAMES)[each] for each in classes)

@@ -11,7 +11,7 @@ from transcriber.draft.coding import encode
 from transcriber.draft.retime import DOWNBEAT_UNSURE, TEMPO_UNSURE
 from transcriber.draft.sureness import UNSURE_BELOW, key_words
 from transcriber.review.questions import open_questions
-from transcriber.review.words import NOTE_NAMES, beat_words, pitch_words, techniques_words
+from transcriber.review.words import beat_words, pitch_words, string_words, techniques_words
 from transcriber.rework import written_score
 
 _NOTE_KEYS = (
@@ -69,7 +69,7 @@ def sheet_of(draft: Draft, entries: NoteEntries | None = None) -> dict[str, Any]
             "capo": draft.instrument.capo,
             "highest_fret": neck.highest_fret,
             "open_midi": [neck.open_midi(string) for string in strings],
-            "string_names": [NOTE_NAMES[midi % 12] for midi in draft.instrument.tuning_midi],
+            "string_names": string_words(draft.instrument.tuning_midi),
         },
         "timing": {
             **encode(draft.timing),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from transcriber.draft import DraftNote
+from transcriber.records.pitch import open_string_names
 from transcriber.records.technique import Technique
 from transcriber.records.written import Meter
 
@@ -28,6 +29,11 @@ def pitch_words(pitch_midi: int | None) -> str:
     if pitch_midi is None:
         return "no pitch"
     return f"{NOTE_NAMES[pitch_midi % 12]}{pitch_midi // 12 - 1}"
+
+
+def string_words(open_midi: tuple[int, ...]) -> list[str]:
+    """Name open strings in the order given, such as ``"E♭"``."""
+    return [name.replace("#", "♯").replace("b", "♭") for name in open_string_names(open_midi)]
 
 
 def number_words(value: Fraction) -> str:

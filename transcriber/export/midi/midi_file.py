@@ -25,10 +25,8 @@ from transcriber.export.midi.sounding import (
 from transcriber.export.midi.time_map import TICKS_PER_QUARTER, TimeMap, played_map, written_map
 from transcriber.export.pitch_names import fifths_of
 from transcriber.export.plain_words import one_line
+from transcriber.export.sound import midi_program
 from transcriber.settings import MidiChannels, MidiSlurs, MidiTiming
-
-PROGRAM_CLEAN_GUITAR = 28
-"""General MIDI, counted from 1."""
 
 MPE_RANGE = 48
 """Semitones that the wheel of a member channel covers, as MPE 1.0 has it unless told otherwise."""
@@ -135,7 +133,7 @@ def _guitar(
     if channels == "mpe":
         timed += _parameter(CHANNELS[0], 6, CHANNELS[min(strings + 1, len(CHANNELS) - 1)])
     for channel in used:
-        program = mido.Message("program_change", program=PROGRAM_CLEAN_GUITAR - 1, channel=channel)
+        program = mido.Message("program_change", program=midi_program(draft.instrument) - 1, channel=channel)
         timed.append(_Timed(0, _CONTROL, program))
         timed += _parameter(channel, 0, span)
     for one in sounding:

@@ -15,15 +15,14 @@ from transcriber.draft.document import Draft
 from transcriber.export.layers import LayeredScore, layered
 from transcriber.export.musicxml.directions import Placed, placed_directions
 from transcriber.export.musicxml.measures import Part, measure
-from transcriber.export.musicxml.staves import attributes, is_bass, staves_of
+from transcriber.export.musicxml.staves import attributes, staves_of
 from transcriber.export.musicxml.techniques import linked_notes
 from transcriber.export.plain_words import one_line, title_of
+from transcriber.export.sound import is_bass, midi_program
 from transcriber.settings import Staves
 
 VERSION = "4.0"
 PART = "P1"
-PROGRAM_CLEAN_GUITAR = 28
-"""General MIDI, counted from 1, as MusicXML counts too."""
 
 
 def musicxml_bytes(draft: Draft, staves: Staves = "both") -> bytes:
@@ -96,4 +95,4 @@ def _part_list(root: Element, draft: Draft) -> None:
     SubElement(SubElement(part, "score-instrument", id=f"{PART}-I1"), "instrument-name").text = name
     midi = SubElement(part, "midi-instrument", id=f"{PART}-I1")
     SubElement(midi, "midi-channel").text = "1"
-    SubElement(midi, "midi-program").text = str(PROGRAM_CLEAN_GUITAR)
+    SubElement(midi, "midi-program").text = str(midi_program(draft.instrument))

@@ -9,10 +9,8 @@ from xml.etree.ElementTree import Element, SubElement
 from transcriber.draft.document import Draft, DraftInstrument
 from transcriber.export.musicxml.elements import add_text
 from transcriber.export.pitch_names import fifths_of, spelled
+from transcriber.export.sound import is_bass
 from transcriber.settings import Staves
-
-BASS_BELOW = 52
-"""An instrument whose highest string lies below E3 is written in the bass clef."""
 
 TAB_LINE = 5
 """The line that a tab clef is said to stand on, as the standard's own tutorial has it."""
@@ -65,11 +63,6 @@ def attributes(draft: Draft, staves: Sequence[Staff], divisions: int) -> Element
     made.extend(_clef(staff, draft.instrument) for staff in staves)
     made.extend(_strings(staff, draft.instrument) for staff in staves if staff.tab)
     return made
-
-
-def is_bass(instrument: DraftInstrument) -> bool:
-    """Whether an instrument is as low as a bass guitar."""
-    return max(instrument.tuning_midi) < BASS_BELOW
 
 
 def _clef(staff: Staff, instrument: DraftInstrument) -> Element:

@@ -10,10 +10,8 @@ from transcriber.export.pitch_names import spelled
 from transcriber.export.sheet import ly_text
 from transcriber.export.sheet.drawing import TAB_LINE
 from transcriber.export.sheet.moves import Move
+from transcriber.export.sound import is_bass
 from transcriber.records.pitch import pitch_name
-
-BASS_BELOW_MIDI = 35
-"""An instrument whose lowest string sounds lower is written in the bass clef."""
 
 SMALLEST_BEND_WRITTEN = 0.75
 """A smaller bend changes no note on the staff: the amount stands at the note alone."""
@@ -55,7 +53,7 @@ def staves_of(which: str) -> tuple[Staff, ...]:
 
 def clef(instrument: DraftInstrument) -> str:
     """Clef of the notation staff: an octave over the sound, as guitar and bass are written."""
-    return "bass_8" if min(instrument.tuning_midi) < BASS_BELOW_MIDI else "treble_8"
+    return "bass_8" if is_bass(instrument) else "treble_8"
 
 
 def open_pitch(instrument: DraftInstrument, string: int) -> int:
