@@ -12,7 +12,7 @@ from transcriber.practice.passages import LEAST_LEFT_OUT, passages_left_out
 from transcriber.practice.phrase_reports import phrase_reports
 from transcriber.practice.report import NoteReport
 from transcriber.practice.wanted import wanted_notes
-from transcriber.practice.words import check_text, summary_of, words_of_notes
+from transcriber.practice.words import check_text, progress_of, summary_of, words_of_notes
 
 
 def notes_of(*bars):
@@ -66,6 +66,17 @@ def test_half_a_line_is_told_as_half_and_advice_is_about_what_was_played():
     assert not {note.id for note in gone} & {each for advice in report.advice for each in advice.notes}
     assert summary_of(report)["left_out"] == len(gone)
     assert report.phrases[2].verdict == "left out"
+
+
+def test_progress_says_what_an_attempt_left_out():
+    report = first_bars(2)
+    gone = summary_of(report)["left_out"]
+    before = {**progress_of(report), "file": "half.check.json"}
+    older = {key: value for key, value in before.items() if key != "left_out"}
+    half, old, now = check_text(draft(), report, [before, older]).splitlines()[-3:]
+    assert f" notes as written ({gone} left out) at " in half
+    assert f" notes as written ({gone} left out) at " in now
+    assert "left out" not in old
 
 
 def test_a_phrase_left_out_in_part_counts_what_was_missed_apart():

@@ -42,7 +42,7 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     if not unsure:
         output.line("  No note stands out as one to check first.")
     sits = [f"{feel.start_s:.2f} to {feel.end_s:.2f} s: {words}" for feel, words in made.feel]
-    _print_list(output, "Against the beats found, by phrase:", sits, len(sits))
+    _print_list(output, "Against the beat, by phrase:", sits, len(sits))
     output.line("  Written: " + ", ".join(str(path) for path in made.files))
 
 

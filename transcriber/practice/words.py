@@ -105,6 +105,8 @@ def progress_entry(name: str, document: dict[str, Any]) -> dict[str, Any]:
         "without_remark": summary["without_remark"],
         "missed": summary["missed"],
         "wrong_pitch": summary["wrong_pitch"],
+        # Answers of before this was counted have none.
+        "left_out": summary.get("left_out", 0),
     }
 
 
@@ -145,7 +147,10 @@ def progress_of(report: CheckReport) -> dict[str, Any]:
 def _progress_line(entry: dict[str, Any]) -> str:
     name = f"{entry['file']}: " if entry["file"] else ""
     tempo = "" if entry["tempo_ratio"] is None else f" at {entry['tempo_ratio']:.0%} of the tempo"
-    return f"{name}{entry['without_remark']} of {entry['notes']} notes as written{tempo}, {entry['ear']} ear"
+    left_out = entry.get("left_out", 0)
+    apart = f" ({left_out} left out)" if left_out else ""
+    right = f"{entry['without_remark']} of {entry['notes']} notes as written"
+    return f"{name}{right}{apart}{tempo}, {entry['ear']} ear"
 
 
 def _head(report: CheckReport) -> list[str]:
@@ -241,7 +246,7 @@ def _remark(note: NoteReport, remark: str) -> str:
         bend = next((each for each in note.techniques if each.cents is not None), None)
         if bend is not None and bend.cents is not None:
             way = "under" if bend.cents < 0 else "over"
-            took = "" if bend.took_s is None else f", reached in {bend.took_s:.2f} s"
+            took = "" if bend.took_s is None else f"; {bend.took_s:.2f} s to its top"
             return f"{words} ({abs(bend.cents):.0f} cents {way} the target{took})"
     if remark == "short" and note.length_ratio is not None:
         return f"{words} ({note.length_ratio:.0%} of its length)"
