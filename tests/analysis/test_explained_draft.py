@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 import pytest
 
 from tests.analysis.marked import marked_lines
+from tests.export import export_drafts as lines
 from transcriber.draft import (
     Chord,
     Confidence,
@@ -111,6 +112,20 @@ def test_a_neck_is_drawn_for_every_shape():
     root = ElementTree.fromstring(made[".neck-01.svg"])
     # The whole picture's ground, and Bb, which the shape does not explain.
     assert len(list(root.iter(f"{SVG}rect"))) == 2
+
+
+def test_moments_of_an_open_string_are_not_hidden_by_the_nut():
+    notes = ((0, "1", 1, 0), (1, "1", 1, 3), (2, "1", 1, 0), (3, "1", 2, 3))
+    svg = neck_pictures(explained(lines.build(list(notes))))[".neck-01.svg"]
+    root = ElementTree.fromstring(svg)
+    moments = next(each for each in root.iter(f"{SVG}text") if each.text == "1 3")
+    x, y = float(moments.get("x")), float(moments.get("y"))
+    before = list(root)[: list(root).index(moments)]
+    blank = next(each for each in before[::-1] if each.tag == f"{SVG}rect")
+    left, top = float(blank.get("x")), float(blank.get("y"))
+    assert left <= x
+    assert x + 3 * 4.5 <= left + float(blank.get("width"))
+    assert top < y < top + float(blank.get("height"))
 
 
 def test_a_left_handed_neck_is_the_mirror_of_a_right_handed_one():

@@ -121,11 +121,22 @@ def test_facts_are_those_of_the_draft():
     assert "The draft is not sure of bar 2, beat 1." in told
 
 
+def test_a_shape_that_overlapping_phrases_part_is_told_once():
+    draft = box_draft()
+    first, second = draft.phrases
+    draft = explained(replace(draft, phrases=(replace(first, end_s=second.end_s), second)))
+    told = phrase_facts(draft, draft.phrases[0])
+    assert len(told) == len(set(told))
+    assert sum("box 1" in each for each in told) == 1
+
+
 def test_the_head_tells_tempo_key_and_tuning_and_a_found_key_is_never_certain():
     draft = box_draft()
     assert head_facts(draft) == (
         "8 notes, 120 beats a minute, 4/4, A minor, strings tuned E2 A2 D3 G3 B3 E4."
     )
+    lower = replace(draft.instrument, tuning_midi=(63, 58, 54, 49, 44, 39))
+    assert "strings tuned Eb2 Ab2 Db3 Gb3 Bb3 Eb4." in head_facts(replace(draft, instrument=lower))
     found = replace(draft, key=replace(draft.key, given=False, confidence=1.0))
     assert "A minor (found by the program, 99 % sure)" in head_facts(found)
 

@@ -19,6 +19,8 @@ from transcriber.export.tab_analysis import main_shapes, overlaps, short_name
 from transcriber.records.pitch import open_string_names
 
 INK, PAPER, RING, WOOD = "#22303c", "#fbfaf6", "#8a97a3", "#b9b2a3"
+FIGURE_WIDTH = 5.0
+"""Pixels that a small figure takes, a little generously."""
 CELL, ROW = 58, 34
 LEFT, TOP, BOTTOM = 74, 86, 54
 DISC, HALO = 12.5, 10
@@ -228,7 +230,10 @@ class _Picture:
                 ink = PAPER
             pitch = self._draft.instrument.fretted.open_midi(string) + fret
             drawn.append(_text(x, y + 4, self._mark(pitch, fret, note), 11, ink, weight="bold"))
-            drawn.append(_text(x + 15, y - 11, _figures(moments[string, fret]), 8.5, anchor="start"))
+            figures = _figures(moments[string, fret])
+            if fret == 0:
+                drawn.append(_blank(x + 14, y - 19, FIGURE_WIDTH * len(figures) + 2, 9.5))
+            drawn.append(_text(x + 15, y - 11, figures, 8.5, anchor="start"))
         return drawn
 
     def _mark(self, pitch: int, fret: int, note: DraftNote | None = None) -> str:
@@ -284,6 +289,11 @@ def _pretty(name: str) -> str:
 
 def _line(x1: float, y1: float, x2: float, y2: float, ink: str, wide: float) -> str:
     return f'<line x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}" stroke="{ink}" stroke-width="{wide:g}"/>'
+
+
+def _blank(x: float, y: float, width: float, height: float) -> str:
+    """Paper under words that would stand on the nut."""
+    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" fill="{PAPER}"/>'
 
 
 def _text(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from transcriber.draft import Draft, DraftNote, Key, Phrase, Shape
-from transcriber.records.pitch import pitch_name
+from transcriber.records.pitch import SEMITONES, open_string_names
 
 TECHNIQUE_WORDS = {
     "bend": ("bend", "bends"),
@@ -73,7 +73,9 @@ def head_facts(draft: Draft) -> str:
         parts.append(f"swung {draft.timing.swing:g} to 1")
     if draft.key is not None:
         parts.append(_key_words(draft.key))
-    strings = " ".join(pitch_name(pitch) for pitch in reversed(draft.instrument.tuning_midi))
+    tuning = draft.instrument.tuning_midi[::-1]
+    names = zip(open_string_names(tuning), tuning, strict=True)
+    strings = " ".join(f"{name}{pitch // SEMITONES - 1}" for name, pitch in names)
     parts.append(f"strings tuned {strings}")
     if draft.instrument.capo:
         parts.append(f"capo at fret {draft.instrument.capo}, frets counted from it")
@@ -155,7 +157,8 @@ def _places(draft: Draft, phrase: Phrase) -> list[str]:
     )
     if figures:
         told.append(f"Within it: {listed(list(figures))}.")
-    return told
+    # Phrases that overlap part a shape where one of them begins; that is said once.
+    return list(dict.fromkeys(told))
 
 
 def _harmony(draft: Draft, notes: Sequence[DraftNote]) -> list[str]:
