@@ -10,7 +10,9 @@ from tests.notation.bench_audio import CLICK_SOUNDS, hear_bench, take_of, with_c
 from tests.notation.bench_lines import bench_lines
 from tests.notation.bench_playing import perform_bench
 from tests.notation.rhythm_lines import Conditions
-from transcriber.listening.clicks import TOLD, UNASKED, find_clicks
+from transcriber.fretboard.instruments import read_instrument
+from transcriber.listening import listen
+from transcriber.listening.clicks import TOLD, UNASKED, find_clicks, hear_clicks
 from transcriber.listening.metronome import find_metronome
 
 COUNTED_IN = [bench for bench in bench_lines("count-in", "fit", 1) if bench.maker != "cells"][:3]
@@ -59,6 +61,21 @@ def test_a_metronome_that_notes_cover_is_found_by_its_period(kind: str, name: st
     inside = found[(found > beats[0] - 0.02) & (found < min(beats[-1], len(sound) / 44_100) + 0.02)]
     assert len(inside) >= 0.9 * len(beats)
     assert np.abs(inside[:, None] - beats[None, :]).min(axis=1).max() < 0.02
+
+
+def test_a_count_in_to_a_metronome_begins_where_the_first_click_sounds() -> None:
+    bench = bench_lines("straight", "fit", 1)[0]
+    performance, _ = perform_bench(bench, Conditions(drift=0.0))
+    beats = np.array(performance.beats_s)
+    period = float(np.median(np.diff(beats)))
+    # Before the four clicks of the count there is room for two more that do not sound.
+    lead = round((6.3 * period - beats[0]) * 44_100) / 44_100
+    sound = np.concatenate([np.zeros(round(lead * 44_100)), splice(performance, "green")])
+    clicks = np.concatenate([beats[0] + lead + period * np.arange(-4, 0), beats + lead])
+    take = take_of(with_clicks(sound, clicks, "wood", 1, level=0.15))
+    heard = hear_clicks(take, listen(take, read_instrument("standard")), count_in=4, through=True)
+    assert np.abs(np.array(heard.clicks_s[:4]) - clicks[:4]).max() < 0.02
+    assert heard.clicks_s[-1] > clicks[-3]
 
 
 def test_no_metronome_is_made_up() -> None:

@@ -81,11 +81,20 @@ def hear_clicks(take: Take, heard: Heard, count_in: int | None = None, through: 
     clicks = find_metronome(take.samples, take.sample_rate_hz) if through else np.zeros(0)
     if not len(clicks):
         clicks = find_clicks(take.samples, take.sample_rate_hz, settings, count_in)
+    elif count_in is not None:
+        clicks = _from_count_in(clicks, find_clicks(take.samples, take.sample_rate_hz, settings, count_in))
     if not len(clicks):
         return heard
     clicks = clicks + take.start_s
     notes = tuple(note for note in heard.notes if not _is_click(note, heard.notes, clicks))
     return replace(heard, notes=notes, clicks_s=tuple(round(float(time), 4) for time in clicks))
+
+
+def _from_count_in(clicks: FloatArray, counted: FloatArray) -> FloatArray:
+    """A metronome from the first click of the count-in on: its row reaches back to where none sounds yet."""
+    if not len(counted):
+        return clicks
+    return clicks[clicks > counted[0] - float(np.median(np.diff(clicks))) / 2]
 
 
 def find_clicks(
