@@ -94,7 +94,7 @@ def _from_count_in(clicks: FloatArray, counted: FloatArray) -> FloatArray:
     """A metronome from the first click of the count-in on: its row reaches back to where none sounds yet."""
     if not len(counted):
         return clicks
-    return clicks[clicks > counted[0] - float(np.median(np.diff(clicks))) / 2]
+    return np.asarray(clicks[clicks > counted[0] - float(np.median(np.diff(clicks))) / 2])
 
 
 def find_clicks(
