@@ -18,6 +18,7 @@ from transcriber.draft import (
     DraftNote,
     Key,
     MadeBy,
+    Shape,
     Source,
     Timing,
     draft_bytes,
@@ -92,6 +93,17 @@ def test_the_tab_names_shapes_over_their_notes_and_lists_phrases():
     listed = " ".join(tab.partition("What it is made of")[2].split())
     assert "E minor pentatonic, box 2 (G major pentatonic)" in listed
     assert re.search(r"Phrase 1, bars 1 to 2; .* notes a second", listed)
+
+
+def test_a_label_at_the_end_of_a_short_system_is_whole():
+    draft = lines.build([(beat, "1", 3, 5) for beat in range(4)])
+    last = draft.notes[-1]
+    shape = Shape(
+        "E minor pentatonic, box 3", last.onset_s, last.end_s, 5, 8, "pentatonic_box", notes=(last.id,)
+    )
+    row = next(row for row in text_tab(replace(draft, shapes=(shape,))).splitlines() if "Em pent." in row)
+    assert row.endswith("Em pent. box 3")
+    assert len(row) <= 80
 
 
 def texts(svg):

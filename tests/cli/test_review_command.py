@@ -35,7 +35,9 @@ def test_the_summary_counts_corrections_for_each_100_notes(path, capsys):
     assert told["corrections_per_100_notes"] == round(200 / len(drafted().notes), 1)
     assert told["confirmed"] == 1
     assert run(["review", str(path), "--summary"]) == 0
-    assert "2 corrections to 38 notes: 5.3 per 100" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "2 corrections to 38 notes: 5.3 per 100" in said
+    assert " 1 note found right, " in said
 
 
 def test_labels_tell_what_became_of_each_note(path, tmp_path, capsys):

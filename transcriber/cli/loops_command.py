@@ -25,7 +25,9 @@ def loop_options(arguments: argparse.Namespace) -> LoopOptions:
     """
     words = [word.strip().removesuffix("%").strip() for word in arguments.speeds.split(",")]
     if not all(word.isdigit() for word in words):
-        raise UsageError(f"--speeds '{arguments.speeds}' is no list of percents; give such as 50,70,85,100")
+        raise UsageError(
+            f"--speeds '{arguments.speeds}' is no list of whole percents; give such as 50,70,85,100"
+        )
     phrase = getattr(arguments, "phrase", None)
     if phrase is not None and not phrase.isdigit():
         raise UsageError(f"--phrase '{phrase}' is not a number; give one such as 2")

@@ -124,9 +124,11 @@ def _summarise(settings: ReviewSettings, arguments: argparse.Namespace) -> int:
     from transcriber.review.labels import summary_of
 
     totals = summary_of(settings.draft)
+    corrections = "1 correction" if totals.corrections == 1 else f"{totals.corrections} corrections"
+    notes, right = (f"{count} note{'s' * (count != 1)}" for count in (totals.notes, totals.confirmed))
     words = (
-        f"{totals.corrections} corrections to {totals.notes} notes: {totals.per_100_notes:.1f} per 100, "
-        f"in {totals.minutes:.1f} minutes of work. {totals.confirmed} notes found right, "
+        f"{corrections} to {notes}: {totals.per_100_notes:.1f} per 100, "
+        f"in {totals.minutes:.1f} minutes of work. {right} found right, "
         f"{totals.still_unsure} still unsure."
     )
     _report(arguments, totals.document(), words)

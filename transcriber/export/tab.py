@@ -52,7 +52,7 @@ def text_tab(draft: Draft, width: int = 80, count: bool = False) -> str:
     lines = header(draft, width)
     names = string_names(draft.instrument.tuning_midi)
     for system in fill_systems(bars, width, max(len(name) for name in names)):
-        lines += ["", *draw_system(system, names)]
+        lines += ["", *draw_system(system, names, width)]
     if score.bars:
         lines += ["", *writer.legend(width)]
     lines += take_issues(draft, width) + check_list(draft, width)

@@ -21,7 +21,7 @@ def string_row(string: int) -> Row:
     return f"string {string}"
 
 
-def draw_system(system: Sequence[PlacedPart], names: Sequence[str]) -> list[str]:
+def draw_system(system: Sequence[PlacedPart], names: Sequence[str], line_width: int) -> list[str]:
     """Draw one system.
 
     Parameters
@@ -29,6 +29,8 @@ def draw_system(system: Sequence[PlacedPart], names: Sequence[str]) -> list[str]
     system : sequence of PlacedPart
     names : sequence of str
         Names of the strings, string 1 first.
+    line_width : int
+        How long a line may be: a label may reach over the system's right edge as far.
 
     Returns
     -------
@@ -41,7 +43,11 @@ def draw_system(system: Sequence[PlacedPart], names: Sequence[str]) -> list[str]
         for placed in system
         for anchor, column in zip(placed.anchors, placed.part.columns, strict=True)
     ]
-    rows = [_numbers(system, width), _labels(columns, width), _words("chord", columns, width)]
+    rows = [
+        _numbers(system, width),
+        _labels(columns, max(width, line_width)),
+        _words("chord", columns, width),
+    ]
     rows += [_spans(row, sign, joins, columns, width) for row, sign, joins in SPAN_ROWS]
     rows += [_brackets(columns, width), _rhythm(columns, system[0].left, width)]
     rows.append(_words("count", columns, width))
@@ -78,7 +84,7 @@ def _words(name: Row, columns: Sequence[tuple[int, Column]], width: int) -> str:
 
 
 def _labels(columns: Sequence[tuple[int, Column]], width: int) -> str:
-    """Labels over the columns, each cut short where the next one or the system's edge comes."""
+    """Labels over the columns, each cut short where the next one or the end of the line comes."""
     row = [" "] * width
     labelled = [(anchor, column.label) for anchor, column in columns if column.label]
     for place, (anchor, label) in enumerate(labelled):
