@@ -1,5 +1,6 @@
 """Every correction made on the page in a real browser, and undone; what is kept is on the disk."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -7,6 +8,7 @@ from browsers import Program, becomes, settled, until
 from review_samples import drafted, sureness, with_note, write
 
 from transcriber.draft import read_corrected, read_draft, read_journal
+from transcriber.draft.apply_note import changed_note
 from transcriber.draft.journal import journal_path
 
 
@@ -69,6 +71,18 @@ def test_each_key_makes_its_correction_and_z_takes_it_back(page, path):
         assert now(path) == read_draft(path), key
         assert page.evaluate("page.store.sheet.can_redo")
         assert page.evaluate("page.store.sheet.notes.length") == count
+
+
+def test_another_string_keeps_the_pitch_when_the_take_is_drafted_with_a_capo(page, path):
+    old = now(path).note("n010")
+    choose(page, "n010")
+    page.keyboard.press("Shift+ArrowDown")
+    until(lambda: now(path).note("n010").string != old.string)
+    moved = now(path).note("n010")
+    values = read_journal(journal_path(path)).entries[-1].correction.values
+    again = replace(drafted(), instrument=replace(drafted().instrument, capo=1))
+    found = changed_note(again, replace(old, fret=old.fret - 1), values)
+    assert (found.pitch_midi, found.string, found.fret) == (old.pitch_midi, moved.string, moved.fret - 1)
 
 
 def test_notes_are_parted_joined_and_inserted(page, path):

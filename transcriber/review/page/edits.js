@@ -7,6 +7,8 @@ import { plus, toggled, valueOf } from "./correct.js";
 import { placeOf, timeOf } from "./player.js";
 
 const SHORTEST_S = 0.03;
+// Where these lie does not follow from their pitch.
+const FREE_KINDS = ["natural_harmonic", "dead_note"];
 
 export function makeEdits(store, send) {
   const newest = (given) => store.notes.get(given?.id) || store.sheet.phrases.find((one) => one.id === given?.id) || given;
@@ -34,8 +36,10 @@ function changesOf(store) {
     },
     place(note, string, fret, around) {
       const words = `String ${string}, fret ${fret}.`;
-      return around ? change({ kind: "refinger", note: note.id, string, fret }, words)
-        : one(note, "change_note", { string, fret }, words);
+      if (around) return change({ kind: "refinger", note: note.id, string, fret }, words);
+      // The string alone keeps the pitch, and finds its fret anew should the take be drafted with another capo or tuning.
+      const free = note.pitch_midi === null || note.techniques.some(({ kind }) => FREE_KINDS.includes(kind));
+      return one(note, "change_note", free ? { string, fret } : { string }, words);
     },
     fretted: (note, string, fret) => one(note, "change_note", { string, fret }, `String ${string}, fret ${fret}.`),
     otherPlace(note, step) {
