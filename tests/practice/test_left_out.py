@@ -10,7 +10,7 @@ from tests.practice.test_fair import LINE, answer, draft, played
 from transcriber.attempts import Answer, answer_words
 from transcriber.practice.passages import LEAST_LEFT_OUT, passages_left_out
 from transcriber.practice.phrase_reports import phrase_reports
-from transcriber.practice.report import NoteReport
+from transcriber.practice.report import NoteReport, Stop
 from transcriber.practice.wanted import wanted_notes
 from transcriber.practice.words import check_text, progress_of, summary_of, words_of_notes
 
@@ -66,6 +66,19 @@ def test_half_a_line_is_told_as_half_and_advice_is_about_what_was_played():
     assert not {note.id for note in gone} & {each for advice in report.advice for each in advice.notes}
     assert summary_of(report)["left_out"] == len(gone)
     assert report.phrases[2].verdict == "left out"
+
+
+@pytest.mark.parametrize(
+    ("stops", "restarts", "said"),
+    [
+        (0, 1, "Began a passage again once; what was played last counts."),
+        (2, 0, "Stopped twice."),
+        (1, 3, "Stopped once, began a passage again 3 times; what was played last counts."),
+    ],
+)
+def test_only_stops_and_restarts_that_were_are_told(stops, restarts, said):
+    report = replace(first_bars(2), stops=(Stop("n1", 2.0),) * stops, restarts=restarts)
+    assert said in check_text(draft(), report, []).splitlines()
 
 
 def test_progress_says_what_an_attempt_left_out():

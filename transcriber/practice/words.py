@@ -187,15 +187,20 @@ def _head(report: CheckReport) -> list[str]:
             "judged by its own tuning."
         )
     if report.stops or report.restarts:
-        lines.append(
-            f"Stopped {_times(len(report.stops))}, began a passage again {_times(report.restarts)}; "
-            "what was played last counts."
-        )
+        lines.append(_passes_line(len(report.stops), report.restarts))
     return lines
 
 
+def _passes_line(stops: int, restarts: int) -> str:
+    """Tell of stops, and of passages begun again."""
+    told = [f"stopped {_times(stops)}"] if stops else []
+    told += [f"began a passage again {_times(restarts)}; what was played last counts"] if restarts else []
+    words = ", ".join(told)
+    return f"{words[0].upper()}{words[1:]}."
+
+
 def _times(count: int) -> str:
-    return {0: "never", 1: "once", 2: "twice"}.get(count, f"{count} times")
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _interval(semitones: int) -> str:
