@@ -301,7 +301,8 @@ def check_bounds(name: str, value: float, low: float, high: float, unit: str = "
     if not low <= value <= high:
         nearest = low if value < low else high
         raise UsageError(
-            f"{name} {value:g} is out of {low:g} to {high:g}{unit}; the nearest that works is {nearest:g}"
+            f"{name} {value:.10g} is out of {low:.10g} to {high:.10g}{unit}; "
+            f"the nearest that works is {nearest:.10g}"
         )
 
 

@@ -48,6 +48,7 @@ from transcriber.cli import run
         (["render", "a.line.json"], "--out"),
         (["render", "a.line.json", "--out", "a.wav"], ".flac"),
         (["render", "a.line.json", "--out", "a.flac", "--seed", "-1"], "nearest that works is 0"),
+        (["render", "a.line.json", "--out", "a.flac", "--seed", "-1"], "out of 0 to 2147483647;"),
         (["render", "a.line.json", "--out", "a.flac", "--tempo", "7"], "nearest that works is 20"),
     ],
 )
