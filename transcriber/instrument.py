@@ -127,13 +127,13 @@ def measure_guitar(
         raise NoNotesError(no_notes_words(path, take, heard))
     stage("measuring the strings")
     profile = profile_guitar(heard, instrument, expected)
-    found = len(set(expected)) - len(profile.missing)
-    if not found or (found <= len(profile.missing) and len(profile.used) < len(profile.stray)):
+    found = profile.found
+    if not found or (profile.half_missing and len(profile.used) < len(profile.stray)):
         first = ", ".join(pitch_name(note.pitch_midi) for note in heard.notes[:6])
         raise UsageError(
-            f"{found or 'none'} of the {len(set(expected))} notes expected {'are' if found > 1 else 'is'} in "
-            f"'{path}', which begins {first}; name what is played with --notes, and the guitar's tuning with "
-            "--instrument"
+            f"{found or 'none'} of the {found + len(profile.missing)} notes expected "
+            f"{'are' if found > 1 else 'is'} in '{path}', which begins {first}; name what is played with "
+            "--notes, and the guitar's tuning with --instrument"
         )
     made = instrument_file(name, instrument, profile, expected, take.file, take.sha256)
     stage.end()

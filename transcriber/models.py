@@ -66,13 +66,15 @@ def load_model(name: str, format_version: int = 1) -> dict[str, Any]:
     return document
 
 
-def parameters_from(document: Mapping[str, Any], kind: type[Parameters]) -> Parameters:
-    """Take a dataclass of parameters from the `parameters` of a model file.
+def parameters_of(model: str, values: Mapping[str, Any], kind: type[Parameters]) -> Parameters:
+    """Take a dataclass of parameters from a part of a model file.
 
     Parameters
     ----------
-    document : mapping
-        As `load_model` gives it.
+    model : str
+        The file's name, as `load_model` takes it.
+    values : mapping
+        The part that holds the parameters.
     kind : type
         A dataclass whose fields are named as the parameters are.
 
@@ -81,11 +83,12 @@ def parameters_from(document: Mapping[str, Any], kind: type[Parameters]) -> Para
     ModelError
         If the file lacks a parameter.
     """
-    values = document["parameters"]
     try:
         return kind(**{field.name: values[field.name] for field in fields(kind)})
     except KeyError as missing:
-        raise ModelError(f"a model file lacks parameter {missing}; install the package again") from None
+        raise ModelError(
+            f"model file '{model}' lacks parameter {missing}; install the package again"
+        ) from None
 
 
 @cache

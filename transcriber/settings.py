@@ -12,12 +12,11 @@ from typing import Literal, get_args
 from transcriber.errors import UsageError
 from transcriber.records.placed import NECK_FRETS
 from transcriber.records.told import Told
-from transcriber.records.written import Meter
+from transcriber.records.written import COMMON_TIME, Meter
 
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 METER_BEATS = (1, 32)
 METER_UNITS = (2, 4, 8, 16)
-_COMMON_TIME = Meter(4, 4)
 COUNT_IN_CLICKS = (2, 32)
 
 PIN_STRINGS, PIN_FRETS = (1, 12), (0, 36)
@@ -238,7 +237,7 @@ def told_options(told: Told) -> dict[str, Option]:
     return {name: value for name, value in given.items() if value is not None}
 
 
-def check_told(told: Told, usual: Meter | None = _COMMON_TIME) -> None:
+def check_told(told: Told, usual: Meter | None = COMMON_TIME) -> None:
     """Refuse what cannot be true of a rhythm.
 
     Parameters

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,6 +19,7 @@ from tests.accuracy.note_bank import SAMPLE_RATE_HZ, STRAT_FIRST
 from tests.accuracy.note_bank import SETS as RECORDED_SETS
 from tests.accuracy.playing import play
 from tests.accuracy.splice import detune_of, splice
+from transcriber.files import write_whole
 from transcriber.records.line import Performance
 from transcriber.synthesis import STYLES, TONES, Tone, perform, render_performance, truth_document
 
@@ -145,6 +145,4 @@ def _cache_path(spec: TakeSpec, truth: Document, effects: tuple[str, ...]) -> Pa
 def _write_whole(path: Path, samples: np.ndarray) -> None:
     buffer = io.BytesIO()
     sf.write(buffer, samples, SAMPLE_RATE_HZ, format="WAV", subtype="PCM_16")
-    part = path.with_suffix(f".{os.getpid()}.part")
-    part.write_bytes(buffer.getvalue())
-    part.replace(path)
+    write_whole(path, buffer.getvalue(), force=True)

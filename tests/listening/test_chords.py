@@ -62,6 +62,6 @@ def test_a_chord_in_a_line_is_told(guitar: str, name: str) -> None:
 
 def test_the_thud_of_a_damped_string_is_no_chord() -> None:
     heard = listen(read_take(SAMPLES / "ticket_window.flac"), GUITAR)
-    dead = [note for note in heard.notes if any(one.kind == "dead_note" for one in note.techniques)]
+    dead = [note for note in heard.notes if note.has("dead_note")]
     assert len(dead) >= 4
     assert [problem.code for problem in heard.problems if problem.code == "chord"] == []

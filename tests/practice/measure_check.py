@@ -10,7 +10,6 @@ from __future__ import annotations
 import argparse
 import hashlib
 import io
-import os
 import pickle
 import tempfile
 from collections import defaultdict
@@ -23,6 +22,7 @@ import soundfile
 from tests.practice.attempts import SPLITS, Planted, Spec, make, specs
 from tests.practice.plant import KINDS
 from transcriber.audio import read_take
+from transcriber.files import write_whole
 from transcriber.listening import hear_clicks, listen
 from transcriber.practice import TOLERANCES, Attempt, CheckReport, check_attempt
 
@@ -133,10 +133,8 @@ def prepared(spec: Spec, cached: bool = True) -> tuple[Planted, Attempt]:
     planted, attempt = prepared(spec, cached=False)
     buffer = io.BytesIO()
     pickle.dump((planted, attempt.heard, attempt.samples, attempt.rate_hz, attempt.start_s), buffer)
-    # Whole or not at all: another process may read it meanwhile.
-    part = store.with_suffix(f".{os.getpid()}.part")
-    part.write_bytes(buffer.getvalue())
-    part.replace(store)
+    # Another process may read it meanwhile.
+    write_whole(store, buffer.getvalue(), force=True)
     return planted, attempt
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
 
-from transcriber.models import load_model, parameters_from
+from transcriber.models import load_model, parameters_of
 from transcriber.records.analysed import KeyMode
 
 
@@ -81,7 +81,7 @@ def key_model_of(document: Mapping[str, Any]) -> KeyModel:
     palettes = tuple(
         Palette(each["mode"], tuple(each["degrees"]), float(each["prior"])) for each in document["palettes"]
     )
-    return KeyModel(palettes, parameters_from(document, KeyParameters))
+    return KeyModel(palettes, parameters_of("key", document["parameters"], KeyParameters))
 
 
 @cache

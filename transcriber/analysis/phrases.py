@@ -19,7 +19,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from transcriber.models import load_model, parameters_from
+from transcriber.models import load_model, parameters_of
 from transcriber.records.analysed import LinePoint, PhraseFound
 
 FloatArray = npt.NDArray[np.float64]
@@ -73,7 +73,7 @@ class PhraseParameters:
 @cache
 def shipped_phrase_parameters() -> PhraseParameters:
     """Return the parameters that ship with the program."""
-    return parameters_from(load_model("phrases"), PhraseParameters)
+    return parameters_of("phrases", load_model("phrases")["parameters"], PhraseParameters)
 
 
 def find_phrases(

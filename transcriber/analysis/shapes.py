@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from transcriber.analysis.neck_shapes import NeckShape, shapes_on
 from transcriber.analysis.scales import MODE_DEGREE, Scale, scale_on
-from transcriber.models import load_model, parameters_from
+from transcriber.models import load_model, parameters_of
 from transcriber.records.analysed import LinePoint, ShapeSpan
 from transcriber.records.placed import Instrument
 
@@ -71,7 +71,7 @@ class ShapeParameters:
 @cache
 def shipped_shape_parameters() -> ShapeParameters:
     """Return the parameters that ship with the program."""
-    return parameters_from(load_model("shapes"), ShapeParameters)
+    return parameters_of("shapes", load_model("shapes")["parameters"], ShapeParameters)
 
 
 def find_shapes(

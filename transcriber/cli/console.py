@@ -16,6 +16,11 @@ def one_line(text: str) -> str:
     )
 
 
+def counted(number: int, noun: str) -> str:
+    """Write a number of things: ``"1 note"``, ``"2 notes"``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def prepare_streams() -> None:
     """Let no character of a file name stop the output, whatever the terminal's encoding."""
     for stream in (sys.stdout, sys.stderr):

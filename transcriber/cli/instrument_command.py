@@ -8,7 +8,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from transcriber.cli.console import Output, progress_on
+from transcriber.cli.console import Output, counted, progress_on
 from transcriber.cli.interrupts import interrupts_deferred
 from transcriber.cli.results import check_folder, check_free, write_into
 from transcriber.errors import UsageError
@@ -82,7 +82,7 @@ def _print_guitar(output: Output, recording: str, out: Path, guitar: MeasuredGui
         output.line(
             f"  Not used: {pitch_name(note.pitch_midi)} at {note.onset_s:.1f} s, none of the notes expected"
         )
-    if 2 * len(profile.missing) >= len({use.place for use in profile.used}) + len(profile.missing):
+    if profile.half_missing:
         output.line("  Half of the notes or more are missing: check --instrument and --notes.")
     for problem in guitar.problems:
         output.line(f"  {problem.message}")
@@ -103,7 +103,7 @@ def _in_words(string: MeasuredString | None) -> str:
         parts.append(f"inharmonicity {10.0**string.log10_b:.2e} (within {_percent(string.log10_b_sd)} %)")
     if string.brightness is not None:
         parts.append(f"tone centred on partial {string.brightness:.1f}")
-    return f"{', '.join(parts)}; {string.notes} {'note' if string.notes == 1 else 'notes'}"
+    return f"{', '.join(parts)}; {counted(string.notes, 'note')}"
 
 
 def _sharp_or_flat(cents: float) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from transcriber.attempts import CHECK_SUFFIX
-from transcriber.cli.console import Output, say_error
+from transcriber.cli.console import Output, counted, say_error
 from transcriber.cli.failures import INTERRUPTED
 from transcriber.cli.results import check_free, write_into
 from transcriber.cli.values import whole
@@ -124,11 +124,10 @@ def _summarise(settings: ReviewSettings, arguments: argparse.Namespace) -> int:
     from transcriber.review.labels import summary_of
 
     totals = summary_of(settings.draft)
-    corrections = "1 correction" if totals.corrections == 1 else f"{totals.corrections} corrections"
-    notes, right = (f"{count} note{'s' * (count != 1)}" for count in (totals.notes, totals.confirmed))
     words = (
-        f"{corrections} to {notes}: {totals.per_100_notes:.1f} per 100, "
-        f"in {totals.minutes:.1f} minutes of work. {right} found right, "
+        f"{counted(totals.corrections, 'correction')} to {counted(totals.notes, 'note')}: "
+        f"{totals.per_100_notes:.1f} per 100, in {totals.minutes:.1f} minutes of work. "
+        f"{counted(totals.confirmed, 'note')} found right, "
         f"{totals.still_unsure} still unsure."
     )
     _report(arguments, totals.document(), words)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from transcriber.cli.console import Output
+from transcriber.cli.console import Output, counted
 from transcriber.draft.sureness import sure_notes, sure_words
 from transcriber.errors import TranscriberError
 
@@ -35,7 +35,7 @@ def print_summary(output: Output, take: str, made: DraftFiles) -> None:
     left_out = [problem.message for problem in made.problems]
     _print_list(output, "Corrections that no longer fit:", left_out, len(left_out))
     unsure = [note for note in map(draft.note, _checked_ids(draft)) if note is not None]
-    title = f"Check first ({len(unsure)} of {_count(len(draft.notes), 'note')}):"
+    title = f"Check first ({len(unsure)} of {counted(len(draft.notes), 'note')}):"
     _print_list(output, title, [_doubt(note) for note in _least_sure(unsure)], len(unsure))
     if draft.notes:
         output.line(f"  {sure_words(draft.notes)}{_WORTH_OF_SURE if sure_notes(draft.notes) else ''}")
@@ -82,7 +82,7 @@ def _facts(draft: Draft) -> str:
     facts = [f"{timing.tempo_bpm:.0f} {beat} a minute", f"meter {timing.meter}"]
     if timing.swing is not None:
         facts.append(f"swing {timing.swing:.1f} to 1")
-    facts.append(_count(len(draft.notes), "note"))
+    facts.append(counted(len(draft.notes), "note"))
     return ", ".join(facts)
 
 
@@ -134,7 +134,3 @@ def _phrase_entry(phrase: Phrase) -> dict[str, Any]:
             for each in phrase.alternatives
         ],
     }
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

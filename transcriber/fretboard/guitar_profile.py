@@ -71,6 +71,16 @@ class GuitarProfile:
     missing: tuple[FretPlace, ...]
     stray: tuple[HeardNote, ...]
 
+    @property
+    def found(self) -> int:
+        """How many of the expected places were heard."""
+        return len({use.place for use in self.used})
+
+    @property
+    def half_missing(self) -> bool:
+        """Whether half of the expected places or more were not heard."""
+        return len(self.missing) >= self.found
+
 
 def expected_places(instrument: Instrument) -> tuple[FretPlace, ...]:
     """Each string from the lowest up, open and then at the octave."""

@@ -44,7 +44,7 @@ def without_octave_slips(window: ShortWindow, pitch: FloatArray, hop: int) -> Fl
     voiced = np.flatnonzero(~np.isnan(pitch))
     breaks = (np.diff(voiced) > 1) | (np.abs(np.diff(pitch[voiced])) > _SAME_PITCH)
     for run in np.split(voiced, np.flatnonzero(breaks) + 1):
-        if len(run) < _FEWEST_FRAMES or not run[0]:
+        if len(run) < _FEWEST_FRAMES:
             continue
         before = mended[max(run[0] - _GAP_FRAMES, 0) : run[0]]
         known = before[~np.isnan(before)]

@@ -81,13 +81,7 @@ def _with_slides_out(notes: list[NoteInMaking], frame_s: float) -> list[NoteInMa
     for index, note in enumerate(notes):
         following = notes[index + 1] if index + 1 < len(notes) else None
         left = following is None or following.picked
-        if (
-            kept
-            and left
-            and not note.picked
-            and _came_by(note, "slide")
-            and _lasts(note, frame_s) <= _SLIDE_OUT_S
-        ):
+        if kept and left and not note.picked and note.has("slide") and _lasts(note, frame_s) <= _SLIDE_OUT_S:
             before = kept[-1]
             direction: Literal["up", "down"] = "up" if note.pitch > before.pitch else "down"
             before.techniques = [t for t in before.techniques if t.kind != "slide_out"]
@@ -107,9 +101,9 @@ def _with_slides_in(notes: list[NoteInMaking], frame_s: float) -> list[NoteInMak
             before is not None
             and before.picked
             and not note.picked
-            and _came_by(note, "slide")
+            and note.has("slide")
             and (note.onset - before.onset) * frame_s <= _SLIDE_IN_S
-            and not _came_by(before, "slide")
+            and not before.has("slide")
         ):
             direction: Literal["up", "down"] = "up" if note.pitch > before.pitch else "down"
             note.techniques = [t for t in note.techniques if t.kind != "slide"]
@@ -128,7 +122,7 @@ def _mark_graces(notes: list[NoteInMaking], frame_s: float) -> None:
         before = notes[index - 1] if index else None
         run = before is not None and (note.onset - before.onset) * frame_s < _GRACE_NEIGHBOUR * length
         brief = _lasts(following, frame_s) < _GRACE_NEIGHBOUR * length
-        marked = _came_by(note, "grace")
+        marked = note.has("grace")
         if not marked and length <= _GRACE_S and not run and not brief and not following.picked:
             note.techniques.insert(0, Technique("grace"))
 
@@ -138,17 +132,13 @@ def _mark_repicked_bends(notes: list[NoteInMaking], frame_s: float, same_string:
     for before, note in pairwise(notes):
         gap_s = (note.onset - before.last) * frame_s
         sounds_at = before.pitch + before.bend
-        plain = not any(t.kind in ("bend", "pre_bend", "release") for t in note.techniques)
+        plain = not note.has("bend", "pre_bend", "release")
         if before.bend < _BENT or not note.picked or not plain or gap_s > _HELD_GAP_S:
             continue
         if abs(note.pitch - sounds_at) <= _SAME and same_string(before, note):
             height = round(sounds_at - before.pitch, 2)
             note.pitch, note.bend = before.pitch, before.bend
             note.techniques.insert(0, Technique("pre_bend", semitones=height))
-
-
-def _came_by(note: NoteInMaking, kind: str) -> bool:
-    return any(technique.kind == kind for technique in note.techniques)
 
 
 def _lasts(note: NoteInMaking, frame_s: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from transcriber.models import load_model, parameters_from
+from transcriber.models import load_model, parameters_of
 
 
 @dataclass(frozen=True)
@@ -79,4 +79,4 @@ def listening_settings() -> ListeningSettings:
     ModelError
         If the model file lacks a parameter.
     """
-    return parameters_from(load_model("listening"), ListeningSettings)
+    return parameters_of("listening", load_model("listening")["parameters"], ListeningSettings)

@@ -106,7 +106,7 @@ def hear_together(
         if note is None and np.median(np.abs(take.samples[first:last])) < _FAINT * loudest:
             continue  # hands on the strings, not a chord
         peaks = spectrum_peaks(take.samples[first:last], take.sample_rate_hz)
-        if note is not None and any(t.kind in _MOVING for t in note.techniques):
+        if note is not None and note.has(*_MOVING):
             continue  # one moving pitch is in two places within the window
         if note is not None and is_one_pitch(peaks, midi_to_hz(note.pitch + note.bend, reference_hz)):
             continue
@@ -129,8 +129,10 @@ def hear_together(
             dropped |= _misled(notes, beginning, note)
             doubled = pitches
             problems.append(_two_notes(start_s, old is None))
-        elif _is_chord(found) and not _is_dead(note) and not _has_one_pitch(pitch, beginning):
-            problems.append(_chord(start_s))
+        elif _is_chord(found) and not _has_one_pitch(pitch, beginning):
+            # A damped string's thud has partials of several strings, and no chord's ring.
+            if note is None or not note.has("dead_note"):
+                problems.append(_chord(start_s))
         elif note is not None and _is_phantom(note, peaks, pitch, reference_hz):
             # The tracker found the common period of several strings, which none of them sounds.
             dropped.add(id(note))
@@ -147,7 +149,7 @@ def _beginnings(notes: list[NoteInMaking], attacks: Frames, frames: int) -> list
     at = sorted([*onsets, *lone])
     if not at:
         return []
-    slid = {note.onset for note in notes if any(t.kind == "slide" for t in note.techniques)}
+    slid = {note.onset for note in notes if note.has("slide")}
     stops = [frame - _GLIDE_FRAMES * (frame in slid) for frame in (*at[1:], frames)]
     return [_Beginning(frame, stop, onsets.get(frame)) for frame, stop in zip(at, stops, strict=True)]
 
@@ -166,11 +168,6 @@ def _is_chord(found: Mixture) -> bool:
     )
 
 
-def _is_dead(note: NoteInMaking | None) -> bool:
-    """Whether a damped string was struck: its thud has partials of several strings, and no chord's ring."""
-    return note is not None and any(t.kind == "dead_note" for t in note.techniques)
-
-
 def _has_one_pitch(pitch: FloatArray, beginning: _Beginning) -> bool:
     return float(np.mean(~np.isnan(pitch[beginning.frame :][_EARLY]))) >= _CLEAR_SHARE
 
@@ -179,7 +176,7 @@ def _is_phantom(note: NoteInMaking, peaks: Peaks, pitch: FloatArray, reference_h
     """Whether a note's pitch, as far off its fret as it was measured, has neither of its first partials."""
     known = pitch[note.onset : note.last]
     known = known[~np.isnan(known)]
-    if _is_dead(note) or not len(known):
+    if note.has("dead_note") or not len(known):
         return False
     return not has_low_partials(peaks, midi_to_hz(float(np.median(known)), reference_hz))
 

@@ -52,6 +52,10 @@ class NoteInMaking:
     doubt: float = 0.0
     beside: int | None = None
 
+    def has(self, *kinds: str) -> bool:
+        """Tell whether the note carries a technique of one of these kinds."""
+        return any(technique.kind in kinds for technique in self.techniques)
+
 
 @dataclass(frozen=True)
 class _Reading:

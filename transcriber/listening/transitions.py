@@ -76,7 +76,7 @@ def mark_shift_slides(notes: list[NoteInMaking], window: ShortWindow, hop: int) 
     """
     for before, note in pairwise(notes):
         interval = note.pitch - before.pitch
-        plain = note.picked and not any(t.kind in _ARRIVALS for t in note.techniques)
+        plain = note.picked and not note.has(*_ARRIVALS)
         near = (note.onset - before.last) * hop / window.rate_hz <= _GLIDE_GAP_S
         possible = plain and near and before.bend < _BENT and 0 < abs(interval) <= _FURTHEST
         if possible and _glided(before.pitch, interval, note.onset * hop, window):

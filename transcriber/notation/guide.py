@@ -12,7 +12,7 @@ from transcriber.notation.parameters import Timing
 from transcriber.notation.vocabulary import FloatArray, IntArray
 from transcriber.records.problem import Problem
 from transcriber.records.told import Told
-from transcriber.records.written import Meter
+from transcriber.records.written import COMMON_TIME
 
 _TAP_SD_S = 0.015  # how evenly people tap; a metronome is better
 _THROUGH = 0.6  # clicks that cover this share of the line go on through it
@@ -119,7 +119,7 @@ def _numbered(times: FloatArray) -> Guide:
 
 def _hidden(guide: Guide, told: Told) -> int:
     """Whether a count of one bar lacks its last click: the first note of a pickup covers it."""
-    meter = told.meter or Meter(4, 4)
+    meter = told.meter or COMMON_TIME
     taps = max(meter.beats // meter.tap, 1)
     return int(taps > 2 and (int(guide.numbers[-1]) + 2) % taps == 0)
 

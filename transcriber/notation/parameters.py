@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from transcriber.models import load_model
+from transcriber.models import load_model, parameters_of
 
 Pattern = tuple[tuple[int, ...], float]
 
@@ -173,10 +173,6 @@ class RhythmParameters:
         return self.compound if compound else self.simple
 
 
-def _numbers(kind: type[Any], values: Mapping[str, Any]) -> Any:
-    return kind(**{field.name: values[field.name] for field in fields(kind)})
-
-
 def _grammar(values: Mapping[str, Any]) -> Grammar:
     kinds = tuple(values["kinds"])
     patterns = tuple(
@@ -198,10 +194,10 @@ def parameters_from(document: Mapping[str, Any]) -> RhythmParameters:
     lengths = dict(document["lengths"])
     lengths["end_costs"] = tuple((float(beats), float(nats)) for beats, nats in lengths["end_costs"])
     return RhythmParameters(
-        timing=_numbers(Timing, document["timing"]),
-        tempo=_numbers(TempoPrior, document["tempo"]),
-        search=_numbers(Search, document["search"]),
-        lengths=_numbers(Lengths, lengths),
+        timing=parameters_of("rhythm", document["timing"], Timing),
+        tempo=parameters_of("rhythm", document["tempo"], TempoPrior),
+        search=parameters_of("rhythm", document["search"], Search),
+        lengths=parameters_of("rhythm", lengths, Lengths),
         bars=BarModel(dict(document["bars"]["weights"]), document["bars"]["sure_from"]),
         slowing_cost=document["slowing_cost"],
         free_opening_cost=document["free_opening"]["cost"],

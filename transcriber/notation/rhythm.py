@@ -25,11 +25,10 @@ from transcriber.notation.vocabulary import FloatArray, first_places
 from transcriber.records.heard import Heard, HeardNote
 from transcriber.records.problem import Problem
 from transcriber.records.told import Told
-from transcriber.records.written import Meter, Written, WrittenNote
+from transcriber.records.written import COMMON_TIME, Meter, Written, WrittenNote
 
 TEMPO_BOUNDS_BPM = (20.0, 400.0)
 _DEFAULT_BPM = 100.0
-_COMMON_TIME = Meter(4, 4)
 _MOST_BEATS = 200_000
 
 
@@ -103,7 +102,7 @@ def _check(told: Told, parameters: RhythmParameters) -> None:
             raise UsageError(
                 f"tempo {tempo:g} BPM is not from {low:g} to {high:g}; give the beats you tap a minute"
             )
-    beats = (told.meter or _COMMON_TIME).beats
+    beats = (told.meter or COMMON_TIME).beats
     if told.pickup is not None and not 0 <= told.pickup < beats:
         raise UsageError(
             f"pickup {told.pickup} is not from 0 to less than the {beats} beats of a bar; "
@@ -208,7 +207,7 @@ def _lengths(
     longest = Fraction(parameters.lengths.longest_bars).limit_denominator(8) * max(
         meter.beats // meter.tap, 1
     )
-    grids = BeatGrids([starts[k] for k in real], meter.tap == 3)
+    grids = BeatGrids([starts[k] for k in real], meter.compound)
     for k, after in zip(real, [*real[1:], None], strict=True):
         note = notes[line.index[k]]
         onset = float(line.onsets_s[k])
@@ -339,7 +338,7 @@ def _problems(
 def _without_line(notes: tuple[HeardNote, ...], told: Told) -> Written:
     """Nothing stands in the meter: one bar at the tempo told, graces at its start."""
     tempo_bpm = told.tempo_bpm[0] if told.tempo_bpm else _DEFAULT_BPM
-    meter = told.meter or _COMMON_TIME
+    meter = told.meter or COMMON_TIME
     begin = notes[0].onset_s if notes else 0.0
     period = 60.0 / tempo_bpm / meter.tap
     return Written(

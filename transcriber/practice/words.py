@@ -278,7 +278,7 @@ def words_of_notes(draft: Draft, report: CheckReport) -> dict[str, str]:
     note.
     """
     passages = {passage[0].id: passage for passage in passages_left_out(report.notes)}
-    silent = left_out_ids(report.notes) - set(passages)
+    silent = {note.id for passage in passages.values() for note in passage[1:]}
     told = {}
     for note in report.notes:
         if note.id in silent or draft.note(note.id) is None:

@@ -37,6 +37,10 @@ class Meter:
         return 3 if self.compound else 1
 
 
+COMMON_TIME = Meter(4, 4)
+"""What a line is taken to be in where nothing tells its meter."""
+
+
 @dataclass(frozen=True)
 class WrittenNote:
     """Position and length of one note, in denominator beats.
